@@ -1,0 +1,355 @@
+"""What the catalog holds, as the rest of the program sees it: frozen values, no database in them.
+
+Ids are the catalog's own integers. Paths inside a roll are POSIX, relative, exact (see
+`ingest.names`). `at` is aware UTC and for people; the order of evidence is its `id`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from enum import StrEnum
+
+from ingest.evidence import Act, Against, Route, State
+from ingest.media.facts import ClipFacts
+
+__all__ = [
+    "CardNote",
+    "CardSeen",
+    "Clip",
+    "ClipFile",
+    "ClipRole",
+    "Copy",
+    "Drive",
+    "DriveSeen",
+    "FileRecord",
+    "Look",
+    "NewClip",
+    "NewFile",
+    "NewLook",
+    "NewOffload",
+    "Observer",
+    "Offload",
+    "OffloadDrive",
+    "OffloadEnd",
+    "Rating",
+    "Roll",
+    "SlateRow",
+    "Sure",
+    "TakeLink",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Observer:
+    """Who looked, from which machine: carried by every piece of evidence."""
+
+    who: str
+    machine: str
+    boot: str
+    """Boot id of the machine: with `Look.mount` it tells one mount from a later one."""
+
+
+@dataclass(frozen=True, slots=True)
+class DriveSeen:
+    """A drive as it stands now. Identity is marker, file-system UUID and serial together."""
+
+    marker: str
+    """Id in the marker file at the drive's root, which this program wrote."""
+    name: str
+    fs_uuid: str | None
+    serial: str | None
+    device: str
+    """The physical device(s) behind it, for people: `sdb (Model, serial)`."""
+    fs_type: str
+    root: str
+    """Where it is mounted now."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    id: int
+    marker: str
+    name: str
+    fs_uuid: str | None
+    serial: str | None
+    device: str
+    fs_type: str
+    root: str
+    """Where it was last seen."""
+    first_seen: datetime
+    last_seen: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class CardSeen:
+    """A card as it stands now."""
+
+    label: str
+    """Its sticker or volume name."""
+    fs_uuid: str | None
+    serial: str | None
+    device: str
+    root: str
+
+
+@dataclass(frozen=True, slots=True)
+class Roll:
+    id: int
+    production: str
+    name: str
+    day: int
+    date: str
+    """The shoot day's date, ISO 8601."""
+    camera: str | None
+    card: str
+    """Label of the card it came from."""
+
+
+@dataclass(frozen=True, slots=True)
+class NewOffload:
+    """The start of an offload. The roll is made when the production hasn't it yet."""
+
+    run: str
+    """Random id of this run, hexadecimal."""
+    production: str
+    roll: str
+    day: int
+    date: str
+    camera: str | None
+    card: CardSeen
+    observer: Observer
+    started: datetime
+    plan: Mapping[str, object] = field(default_factory=dict)
+    """What was asked (checksum kinds, layout, destinations), as plain JSON."""
+
+
+@dataclass(frozen=True, slots=True)
+class OffloadDrive:
+    """What one offload left on one drive. Seconds count from the start of the copying."""
+
+    drive_id: int
+    folder: str
+    """The roll's folder, POSIX, relative to the drive's root."""
+    files_matched: int
+    bytes: int
+    seconds: float
+    route: Route
+    problem: str = ""
+    """Why the drive was given up, or empty."""
+
+
+@dataclass(frozen=True, slots=True)
+class OffloadEnd:
+    finished: datetime
+    verdict: str
+    """matched, problem, or stopped."""
+    card_read: int
+    seconds: float
+    bytes: int
+    files: int
+    known: int
+    left_out: int
+    drives: tuple[OffloadDrive, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Offload:
+    id: int
+    run: str
+    roll: Roll
+    observer: Observer
+    started: datetime
+    plan: Mapping[str, object]
+    end: OffloadEnd | None
+    """None while it runs, and for ever when it was cut off."""
+
+
+@dataclass(frozen=True, slots=True)
+class CardNote:
+    """Something on a card that was seen and not copied whole.
+
+    `kind`: litter, link, special, unreadable, changed, vanished, appeared, damaged, older.
+    """
+
+    kind: str
+    path: str
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class NewFile:
+    """One file that an offload read from the card."""
+
+    path: str
+    size: int
+    """Bytes, equal in inventory, on the card and read."""
+    mtime_ns: int
+    """As the card states it."""
+    samples: str
+    """Digest of fixed samples (see copying.samples); tells files of one name apart."""
+    digests: Mapping[str, str]
+    """Checksum kind to digest of the card's one read."""
+
+
+@dataclass(frozen=True, slots=True)
+class FileRecord:
+    id: int
+    roll_id: int
+    offload_id: int
+    path: str
+    size: int
+    mtime_ns: int
+    samples: str
+    digests: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Copy:
+    """A place where a file was put. Whether it is good is for its evidence to say."""
+
+    id: int
+    file_id: int
+    drive_id: int
+    path: str
+    """POSIX, relative to the drive's root."""
+
+
+@dataclass(frozen=True, slots=True)
+class NewLook:
+    """One observation of one copy: evidence, never changed once written."""
+
+    file_id: int
+    drive_id: int
+    path: str
+    """POSIX, relative to the drive's root."""
+    act: Act
+    state: State
+    route: Route | None
+    against: Against
+    size: int | None
+    """Bytes found; None when it could not be opened."""
+    kind: str | None
+    """The checksum kind that was compared."""
+    digest: str | None
+    """What was found, in that kind."""
+    mount: str
+    """Which mount of the drive (its mount id); with the boot id, one mount from another."""
+    at: datetime
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """A piece of evidence as the catalog keeps it; `id` is the catalog's own sequence."""
+
+    id: int
+    copy_id: int
+    run: str
+    """The offload, audit or mending that it belongs to."""
+    act: Act
+    state: State
+    route: Route | None
+    against: Against
+    size: int | None
+    kind: str | None
+    digest: str | None
+    mount: str
+    at: datetime
+    detail: str
+    observer: Observer
+
+
+class ClipRole(StrEnum):
+    SPAN = "span"
+    """A part of the recording itself, in order."""
+    COMPANION = "companion"
+    """Beside it: metadata, thumbnail, proxy, LUT."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClipFile:
+    path: str
+    role: ClipRole
+
+
+@dataclass(frozen=True, slots=True)
+class NewClip:
+    name: str
+    """Without extension and roll: `C0001`."""
+    files: tuple[ClipFile, ...]
+    """The spans in order, then the companions."""
+    facts: ClipFacts
+    poster: str | None
+    """Name of its picture in the catalog's poster folder, or None."""
+
+
+@dataclass(frozen=True, slots=True)
+class Clip:
+    id: int
+    roll: Roll
+    name: str
+    files: tuple[ClipFile, ...]
+    facts: ClipFacts
+    poster: str | None
+
+    @property
+    def full_name(self) -> str:
+        """ROLL/NAME, since names repeat."""
+        return f"{self.roll.name}/{self.name}"
+
+
+class Rating(StrEnum):
+    CIRCLED = "circled"
+    KEEP = "keep"
+    NG = "NG"
+
+
+class Sure(StrEnum):
+    """How sure a link between clip and take is."""
+
+    SURE = "sure"
+    LIKELY = "likely"
+    OPEN = "open"
+
+
+@dataclass(frozen=True, slots=True)
+class SlateRow:
+    """One row of a slate log, as loaded. Text as written, trimmed."""
+
+    scene: str
+    take: str
+    shot: str | None = None
+    day: int | None = None
+    camera: str | None = None
+    roll: str | None = None
+    sound_roll: str | None = None
+    clip: str | None = None
+    start_timecode: str | None = None
+    end_timecode: str | None = None
+    rating: Rating | None = None
+    mos: bool = False
+    note: str | None = None
+    extra: Mapping[str, str] = field(default_factory=dict)
+    """Every other column of the row, header as written."""
+    log: str = ""
+    """Name of the file it came from."""
+    row: int = 0
+    """Line in that file, the header being 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class TakeLink:
+    """A clip holds a take (or part of one)."""
+
+    clip_id: int
+    scene: str
+    take: str
+    shot: str | None
+    rating: Rating | None
+    sure: Sure
+    basis: str
+    """What the link rests on, in words."""
+    note: str | None = None
+    by_hand: bool = False

@@ -1,0 +1,140 @@
+"""The one command: finds the job, runs it, and turns whatever comes out into an exit code."""
+
+from __future__ import annotations
+
+import importlib
+import json
+import os
+import signal
+import sys
+from collections.abc import Sequence
+from types import FrameType
+from typing import NamedTuple, NoReturn
+
+import click
+
+from ingest import __version__
+from ingest.errors import ExitCode, IngestError, Stopped
+
+__all__ = ["cli", "entry", "run"]
+
+
+class _Job(NamedTuple):
+    """A command that is imported only when it is called, so that `--help` stays quick."""
+
+    module: str
+    summary: str
+
+
+# In the order of a shoot day. Each module has one click command named `command`.
+JOBS: dict[str, dict[str, _Job]] = {
+    "Getting the footage in": {
+        "offload": _Job("offload", "Copy cards to two or more drives and read every copy back."),
+    },
+    "Knowing that it is safe": {
+        "audit": _Job("audit", "Read the copies on drives again and compare."),
+        "reuse": _Job("reuse", "May this card be formatted and shot on again?"),
+        "drives": _Job("drives", "The drives that are known, and what is on them."),
+        "rolls": _Job("rolls", "The rolls that are in, and the state of each."),
+    },
+    "Scene and take": {
+        "slate": _Job("slate", "Load the slate log, link clips to takes."),
+        "find": _Job("find", "Find clips by scene, take, camera, day, and where they can be read."),
+    },
+    "Handing over": {
+        "report": _Job("report", "Write the intake report."),
+    },
+}
+
+
+class _Jobs(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return [name for jobs in JOBS.values() for name in jobs]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        for jobs in JOBS.values():
+            if cmd_name in jobs:
+                module = importlib.import_module(f"ingest.cli.{jobs[cmd_name].module}")
+                command = module.command
+                assert isinstance(command, click.Command)
+                return command
+        return None
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        for title, jobs in JOBS.items():
+            with formatter.section(title):
+                formatter.write_dl([(name, job.summary) for name, job in jobs.items()])
+
+
+@click.group(cls=_Jobs, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="ingest")
+def cli() -> None:
+    """Empties camera cards onto drives, proves the copies, and knows what was shot."""
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run one command line and return its exit code; errors go to standard error.
+
+    With `--json` among the arguments an error is the one JSON document on standard output.
+    """
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    try:
+        code = cli.main(words, prog_name="ingest", standalone_mode=False)
+        return int(code) if isinstance(code, int) else ExitCode.WELL
+    except IngestError as error:
+        _tell(words, error.lines(), error.exit_code)
+        return error.exit_code
+    except click.exceptions.NoArgsIsHelpError as error:
+        sys.stdout.write(error.format_message() + "\n")
+        return ExitCode.WELL if words == [] else ExitCode.USAGE
+    except click.ClickException as error:
+        remedy = "ingest --help"
+        if isinstance(error, click.UsageError) and error.ctx is not None:
+            remedy = f"{error.ctx.command_path} --help"
+        _tell(words, [error.format_message(), f"Do: {remedy}"], ExitCode.USAGE)
+        return ExitCode.USAGE
+    except (click.Abort, KeyboardInterrupt):
+        _tell(words, Stopped("Stopped. Nothing more was done.").lines(), ExitCode.STOPPED)
+        return ExitCode.STOPPED
+    except BrokenPipeError:
+        # Whoever read our output has gone; there is nobody to tell.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return ExitCode.WELL
+    except Exception as error:
+        if "--debug" in words:
+            raise
+        lines = [
+            f"The program failed: {type(error).__name__}: {error}",
+            "Do: run it again with --debug, and keep what it prints.",
+        ]
+        _tell(words, lines, ExitCode.BUG)
+        return ExitCode.BUG
+
+
+def _tell(words: Sequence[str], lines: Sequence[str], code: int) -> None:
+    from ingest.names import shown
+
+    safe = [shown(line) for line in lines]
+    if "--json" in words:
+        error = {"what": safe[0], "do": safe[1:], "exit": int(code)}
+        sys.stdout.write(json.dumps({"error": error}) + "\n")
+        sys.stdout.flush()
+    for line in safe:
+        sys.stderr.write(line + "\n")
+
+
+def _terminate(signum: int, frame: FrameType | None) -> NoReturn:
+    raise KeyboardInterrupt
+
+
+def entry() -> NoReturn:
+    """The console command. SIGTERM and SIGHUP stop it as Ctrl-C does."""
+    signal.signal(signal.SIGTERM, _terminate)
+    if hasattr(signal, "SIGHUP"):
+        signal.signal(signal.SIGHUP, _terminate)
+    code = run()
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    sys.exit(code)

@@ -1,0 +1,105 @@
+"""What every command shares: its common options, and how it answers.
+
+A command is declared with `@job(...)`, gets a `Terminal` first, and returns an `ExitCode`:
+
+    @job("rolls")
+    @click.option("--day", type=int)
+    def command(terminal: Terminal, day: int | None) -> int:
+        with terminal.catalog() as catalog:
+            ...
+        terminal.answer(document, lines)
+        return ExitCode.WELL
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from functools import wraps
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from ingest.catalog.catalog import Catalog
+    from ingest.catalog.records import Observer
+
+__all__ = ["Terminal", "job"]
+
+
+@dataclass(frozen=True, slots=True)
+class Terminal:
+    """Where a command's answer goes: words for a person, or one JSON document."""
+
+    json: bool
+    place: str | None
+    debug: bool
+
+    @property
+    def interactive(self) -> bool:
+        """A person sits here and can be asked."""
+        return not self.json and sys.stdin.isatty() and sys.stderr.isatty()
+
+    @property
+    def bars(self) -> bool:
+        """Progress bars make sense on standard error."""
+        return sys.stderr.isatty()
+
+    def catalog(self) -> Catalog:
+        """Open the catalog that the options name; the caller closes it."""
+        from ingest.catalog.catalog import Catalog
+
+        return Catalog.open(self.place or os.environ.get("INGEST_CATALOG") or None)
+
+    def observer(self) -> Observer:
+        """Who is at the keyboard of which machine."""
+        import getpass
+        import socket
+
+        from ingest.catalog.records import Observer
+        from ingest.platforms import boot_id
+
+        try:
+            who = getpass.getuser()
+        except (OSError, KeyError):
+            who = "unknown"
+        return Observer(who=who, machine=socket.gethostname(), boot=boot_id())
+
+    def answer(self, document: Mapping[str, Any], lines: Iterable[str] = ()) -> None:
+        """The command's result, once: the document with `--json`, else the lines.
+
+        Lines must already have foreign names passed through `ingest.names.shown`.
+        """
+        if self.json:
+            sys.stdout.write(json.dumps(document, indent=2) + "\n")
+        else:
+            for line in lines:
+                sys.stdout.write(line + "\n")
+        sys.stdout.flush()
+
+    def note(self, line: str) -> None:
+        """A remark on the way, on standard error."""
+        sys.stderr.write(line + "\n")
+        sys.stderr.flush()
+
+
+def job(name: str, **settings: Any) -> Callable[[Callable[..., int]], click.Command]:
+    """A click command with the options that every command has; see the module's docstring."""
+
+    def declare(function: Callable[..., int]) -> click.Command:
+        @wraps(function)
+        def call(*, json: bool, catalog: str | None, debug: bool, **options: Any) -> int:
+            return function(Terminal(json=json, place=catalog, debug=debug), **options)
+
+        command = click.command(name, **settings)(call)
+        command.params += [
+            click.Option(["--json"], is_flag=True, help="One JSON document on standard output."),
+            click.Option(["--catalog"], metavar="PATH-OR-URL", help="Another catalog."),
+            click.Option(["--debug"], is_flag=True, help="Show where the program failed."),
+        ]
+        return command
+
+    return declare

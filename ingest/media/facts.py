@@ -1,0 +1,113 @@
+"""What a clip is, as values: no library is needed to hold or compare them.
+
+Times stand as the file wrote them. Frame rates are fractions. Durations are exact seconds.
+A field is None where the file doesn't say.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from fractions import Fraction
+
+__all__ = ["AudioTrack", "ClipFacts", "ClipKind", "Colour", "SoundNotes"]
+
+
+class ClipKind(StrEnum):
+    """What the main file of a clip holds."""
+
+    PICTURE = "picture"
+    SOUND = "sound"
+    STILL = "still"
+    OTHER = "other"
+    """Kept and listed, but not read: a format that isn't known here."""
+
+
+@dataclass(frozen=True, slots=True)
+class AudioTrack:
+    """One audio track: channel count, sample rate in Hz, bits per sample, codec."""
+
+    channels: int | None = None
+    sample_rate: int | None = None
+    bit_depth: int | None = None
+    codec: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Colour:
+    """Colour description as the file states it."""
+
+    primaries: str | None = None
+    transfer: str | None = None
+    matrix: str | None = None
+    range: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SoundNotes:
+    """What a recorder wrote into its file (bext, EBU Tech 3285; iXML): text as written."""
+
+    scene: str | None = None
+    take: str | None = None
+    tape: str | None = None
+    project: str | None = None
+    note: str | None = None
+    circled: bool | None = None
+    take_type: tuple[str, ...] = ()
+    """Words of iXML TAKE_TYPE, the older flags included (WILD_TRACK, FALSE_START, NO_GOOD)."""
+    tracks: tuple[str, ...] = ()
+    """Track names in file order; an unnamed track is an empty text."""
+    timecode_rate: Fraction | None = None
+    drop_frame: bool | None = None
+    time_reference: int | None = None
+    """Samples since midnight: the timecode count in real seconds, not the wall clock."""
+    originator: str | None = None
+    description: str | None = None
+    origination: str | None = None
+    """Date and time of the recorder's clock, as written: `2026-03-14 12:40:00`."""
+    file_uid: str | None = None
+    family_uid: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ClipFacts:
+    """Facts of one clip, read from its main file."""
+
+    kind: ClipKind = ClipKind.OTHER
+    container: str | None = None
+    codec: str | None = None
+    profile: str | None = None
+    width: int | None = None
+    """Pixels, as stored."""
+    height: int | None = None
+    bit_depth: int | None = None
+    chroma: str | None = None
+    scan: str | None = None
+    rotation: int | None = None
+    """Degrees clockwise."""
+    frame_rate: Fraction | None = None
+    variable_rate: bool = False
+    duration_frames: int | None = None
+    duration_seconds: Fraction | None = None
+    start_timecode: str | None = None
+    """HH:MM:SS:FF, with `;` before the frames where it is drop-frame."""
+    timecode_source: str | None = None
+    """track, container, bext, or None."""
+    colour: Colour = Colour()
+    audio: tuple[AudioTrack, ...] = ()
+    camera_make: str | None = None
+    camera_model: str | None = None
+    camera_serial: str | None = None
+    lens: str | None = None
+    reel: str | None = None
+    iso: str | None = None
+    exposure: str | None = None
+    aperture: str | None = None
+    white_balance: str | None = None
+    recorded: str | None = None
+    """Recording date as written, zone and all, or the lack of one."""
+    sound: SoundNotes | None = None
+    doubts: tuple[str, ...] = ()
+    """What could not be read, or where two sources disagree, a sentence each."""
+    extra: Mapping[str, str] = field(default_factory=dict)
