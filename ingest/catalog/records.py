@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 
+from ingest.drives import CardSeen, DriveSeen
 from ingest.evidence import Act, Against, Route, State
 from ingest.media.facts import ClipFacts
 
@@ -52,22 +53,6 @@ class Observer:
 
 
 @dataclass(frozen=True, slots=True)
-class DriveSeen:
-    """A drive as it stands now. Identity is marker, file-system UUID and serial together."""
-
-    marker: str
-    """Id in the marker file at the drive's root, which this program wrote."""
-    name: str
-    fs_uuid: str | None
-    serial: str | None
-    device: str
-    """The physical device(s) behind it, for people: `sdb (Model, serial)`."""
-    fs_type: str
-    root: str
-    """Where it is mounted now."""
-
-
-@dataclass(frozen=True, slots=True)
 class Drive:
     id: int
     marker: str
@@ -80,18 +65,6 @@ class Drive:
     """Where it was last seen."""
     first_seen: datetime
     last_seen: datetime
-
-
-@dataclass(frozen=True, slots=True)
-class CardSeen:
-    """A card as it stands now."""
-
-    label: str
-    """Its sticker or volume name."""
-    fs_uuid: str | None
-    serial: str | None
-    device: str
-    root: str
 
 
 @dataclass(frozen=True, slots=True)
