@@ -94,7 +94,8 @@ def job(name: str, **settings: Any) -> Callable[[Callable[..., int]], click.Comm
         def call(*, json: bool, catalog: str | None, debug: bool, **options: Any) -> int:
             return function(Terminal(json=json, place=catalog, debug=debug), **options)
 
-        command: click.Command = click.command(name, **settings)(call)
+        command = click.Command(name, callback=call, help=function.__doc__, **settings)
+        command.params += getattr(call, "__click_params__", [])[::-1]
         command.params += [
             click.Option(["--json"], is_flag=True, help="One JSON document on standard output."),
             click.Option(["--catalog"], metavar="PATH-OR-URL", help="Another catalog."),

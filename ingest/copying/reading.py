@@ -1,14 +1,49 @@
-"""Reading past the operating system's cache, and saying honestly whether that worked."""
+"""Reading past the operating system's cache, and saying honestly whether that worked.
+
+A direct read is believed only on file systems where a bit flipped on the medium, under a file
+whose clean pages were still in memory, was seen by it. Elsewhere a direct open may succeed and
+still answer from memory, so the route is only `cache possible`.
+"""
 
 from __future__ import annotations
 
+import errno
+import os
+import stat
+import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from ingest import checksums, platforms
+from ingest.copying.buffers import ALIGNMENT, CHUNK, Buffer, poison
+from ingest.copying.samples import Sampler, pieces
+from ingest.copying.tree import Tree
 from ingest.drives import Volume
 from ingest.evidence import Route
 
-__all__ = ["ColdRead", "open_root", "read_cold", "sample"]
+__all__ = [
+    "PROVEN",
+    "ColdFile",
+    "ColdRead",
+    "EndedEarlyError",
+    "open_root",
+    "read_cold",
+    "sample",
+    "sample_in",
+]
+
+PROVEN = frozenset({"ext4", "xfs"})
+"""File systems on which the bit-flip test showed that direct reads come from the medium."""
+
+_thread = threading.local()
+
+
+class EndedEarlyError(OSError):
+    """A file gave fewer bytes than its length says."""
+
+    def __init__(self, got: int, size: int) -> None:
+        super().__init__(errno.EIO, f"ended after {got} of {size} bytes")
+        self.got = got
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +59,49 @@ class ColdRead:
 
 def open_root(root: str) -> int:
     """A handle of a folder; everything below is reached through it. The caller closes it."""
-    raise NotImplementedError
+    return os.open(root, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+
+
+class ColdFile:
+    """A regular file open for reading past the cache. Close it."""
+
+    __slots__ = ("direct", "fd", "mtime_ns", "route", "size")
+
+    def __init__(self, tree: Tree, path: str, fs_type: str) -> None:
+        self.fd, self.direct = tree.open_cold(path)
+        try:
+            info = os.fstat(self.fd)
+            if not stat.S_ISREG(info.st_mode):
+                raise OSError(errno.EINVAL, "not a regular file", path)
+            self.size = info.st_size
+            self.mtime_ns = info.st_mtime_ns
+            proven = self.direct and fs_type in PROVEN
+            self.route = Route.MEDIUM if proven else Route.CACHE_POSSIBLE
+            if not proven:
+                platforms.drop_cache(self.fd)
+        except BaseException:
+            os.close(self.fd)
+            raise
+
+    def close(self) -> None:
+        os.close(self.fd)
+
+    def fill(self, view: memoryview, offset: int, length: int) -> None:
+        """Read exactly `length` bytes at `offset` (aligned) into the start of `view` (aligned).
+
+        `view` must have room for `length` rounded up to the alignment. Loops on every count.
+        Raises EndedEarlyError when the file ends before, OSError when it can't be read.
+        """
+        got = 0
+        while got < length:
+            start = got // ALIGNMENT * ALIGNMENT if self.direct else got
+            want = length - start
+            if self.direct:
+                want = -(-want // ALIGNMENT) * ALIGNMENT
+            count = os.preadv(self.fd, [view[start : start + want]], offset + start)
+            if start + count <= got:
+                raise EndedEarlyError(offset + got, self.size)
+            got = start + count
 
 
 def read_cold(
@@ -39,10 +116,57 @@ def read_cold(
     `progress` is called with the count of bytes of each piece. Raises FileNotFoundError when it
     is gone, OSError when it can't be read (also when it ends before its stated length).
     """
-    raise NotImplementedError
+    buffer = _own_buffer()
+    sums = {kind: checksums.new(kind) for kind in kinds}
+    with Tree(root) as tree:
+        file = ColdFile(tree, path, volume.fs_type)
+        try:
+            offset = 0
+            while offset < file.size:
+                length = min(CHUNK, file.size - offset)
+                poison(buffer.view[:length])
+                file.fill(buffer.view, offset, length)
+                for one in sums.values():
+                    one.update(buffer.view[:length])
+                offset += length
+                if progress is not None:
+                    progress(length)
+            if not file.direct:
+                platforms.drop_cache(file.fd)
+            if os.fstat(file.fd).st_size != file.size:
+                raise OSError(errno.EIO, "its length changed while it was read", path)
+        finally:
+            file.close()
+    digests = {kind: one.hexdigest() for kind, one in sums.items()}
+    return ColdRead(offset, file.mtime_ns, digests, file.route)
 
 
 def sample(root: int, path: str, volume: Volume) -> str:
-    """Digest of fixed samples of the file, read past the cache: first and last 64 KiB and six
-    64 KiB pieces between (the whole of a small file). Tells files apart; proves nothing else."""
-    raise NotImplementedError
+    """Digest of fixed samples of the file (see `samples`), read past the cache. Raises OSError."""
+    with Tree(root) as tree:
+        return sample_in(tree, path, volume.fs_type)
+
+
+def sample_in(tree: Tree, path: str, fs_type: str) -> str:
+    """The same for many files of one tree."""
+    buffer = _own_buffer()
+    file = ColdFile(tree, path, fs_type)
+    try:
+        sampler = Sampler(file.size)
+        for place, length in pieces(file.size):
+            sampler.skip_to(place)
+            poison(buffer.view[:length])
+            file.fill(buffer.view, place, length)
+            sampler.update(buffer.view[:length])
+        if not file.direct:
+            platforms.drop_cache(file.fd)
+        return sampler.hexdigest()
+    finally:
+        file.close()
+
+
+def _own_buffer() -> Buffer:
+    buffer: Buffer | None = getattr(_thread, "buffer", None)
+    if buffer is None:
+        buffer = _thread.buffer = Buffer()
+    return buffer

@@ -1,0 +1,57 @@
+"""What differs between operating systems, behind one set of functions.
+
+| function                | promise                                                            |
+| ----------------------- | ------------------------------------------------------------------ |
+| `boot_id()`             | changes when the machine starts anew                               |
+| `open_cold(...)`        | a descriptor whose reads go past the cache where that can be had   |
+| `open_direct(...)`      | a new file whose aligned writes go past the cache where possible   |
+| `flush(fd)`             | data and length on the medium, the device's own cache included     |
+| `flush_range(fd)`       | the same for data alone, for a file still growing                  |
+| `flush_volume(fd)`      | everything written to that file system is on the medium            |
+| `drop_cache(fd)`        | clean pages of this file leave memory, as far as one may ask       |
+| `preallocate(fd, size)` | room is reserved, length unchanged; a refusal is no error          |
+| `rename_new(...)`       | a rename that never replaces; says whether that was atomic         |
+| `fs_uuid(fd)`           | identity of the file system below a folder, or None                |
+| `mounts()`              | every mounted file system, with the whole disks behind it          |
+
+What no program can promise: a device that says "flushed" and lies is believed until its
+copy is read again.
+"""
+
+from __future__ import annotations
+
+import sys
+
+from ingest.platforms.mount import Mount
+
+if sys.platform == "linux":
+    from ingest.platforms.linux import (
+        boot_id,
+        drop_cache,
+        flush,
+        flush_range,
+        flush_volume,
+        fs_uuid,
+        mounts,
+        open_cold,
+        open_direct,
+        preallocate,
+        rename_new,
+    )
+else:
+    raise ImportError(f"This program doesn't run on {sys.platform} yet.")
+
+__all__ = [
+    "Mount",
+    "boot_id",
+    "drop_cache",
+    "flush",
+    "flush_range",
+    "flush_volume",
+    "fs_uuid",
+    "mounts",
+    "open_cold",
+    "open_direct",
+    "preallocate",
+    "rename_new",
+]

@@ -1,0 +1,87 @@
+"""Page-aligned memory for direct input and output, from one fixed pool.
+
+A buffer carries a generation: whoever was handed it checks that it is still the same filling
+before and after use, so that a buffer given back too early is an error and never a wrong copy.
+With INGEST_POISON set in the environment of the tests, a returned buffer is overwritten.
+"""
+
+from __future__ import annotations
+
+import mmap
+import threading
+from collections import deque
+
+__all__ = ["ALIGNMENT", "CHUNK", "Buffer", "Pool", "StaleBufferError", "poison"]
+
+ALIGNMENT = 4096
+"""Bytes; offsets, lengths and memory of direct transfers are multiples of it."""
+
+CHUNK = 4 * 1024 * 1024
+"""Bytes in one buffer."""
+
+_PATTERN = memoryview(bytes(range(1, 252)) * (CHUNK // 251 + 1))[:CHUNK]
+
+
+class StaleBufferError(AssertionError):
+    """A buffer was used after it had been given back."""
+
+
+class Buffer:
+    """`CHUNK` bytes of page-aligned memory."""
+
+    __slots__ = ("_memory", "_users", "generation", "view")
+
+    def __init__(self) -> None:
+        self._memory = mmap.mmap(-1, CHUNK)
+        self.view = memoryview(self._memory)
+        self.generation = 0
+        self._users = 0
+
+    def check(self, generation: int) -> None:
+        """Raise StaleBufferError unless this is still the filling that was handed out."""
+        if generation != self.generation:
+            raise StaleBufferError(f"generation {self.generation}, expected {generation}")
+
+
+class Pool:
+    """A fixed number of buffers; taking waits until one is free, so memory never grows."""
+
+    def __init__(self, count: int, *, poisoned: bool = False) -> None:
+        self._free = deque(Buffer() for _ in range(count))
+        self._changed = threading.Condition()
+        self._poisoned = poisoned
+
+    def take(self, timeout: float) -> Buffer | None:
+        """A free buffer, or None when none came free within `timeout` seconds."""
+        with self._changed:
+            if not self._free and not self._changed.wait_for(lambda: bool(self._free), timeout):
+                return None
+            return self._free.popleft()
+
+    def hand_out(self, buffer: Buffer, users: int) -> int:
+        """Give a filled buffer to `users` users; the generation that each of them checks."""
+        with self._changed:
+            buffer._users = users
+            if users == 0:
+                self._take_back(buffer)
+        return buffer.generation
+
+    def give_back(self, buffer: Buffer, generation: int) -> None:
+        """One user is done with it."""
+        buffer.check(generation)
+        with self._changed:
+            buffer._users -= 1
+            if buffer._users == 0:
+                self._take_back(buffer)
+
+    def _take_back(self, buffer: Buffer) -> None:
+        buffer.generation += 1
+        if self._poisoned:
+            poison(buffer.view)
+        self._free.append(buffer)
+        self._changed.notify()
+
+
+def poison(view: memoryview) -> None:
+    """Fill memory with a pattern, so that bytes which were never read can't look like content."""
+    view[:] = _PATTERN[: len(view)]

@@ -1,0 +1,130 @@
+"""What goes into the engine and what comes out of it: frozen values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum, StrEnum
+
+from ingest.drives import Volume
+from ingest.evidence import Route, State
+
+__all__ = [
+    "COMPARED",
+    "Action",
+    "CardState",
+    "CopyOutcome",
+    "Destination",
+    "DriveMeter",
+    "DriveStopped",
+    "Event",
+    "FileOutcome",
+    "FileTask",
+    "Progress",
+]
+
+COMPARED = "xxh128"
+"""The checksum kind that read-back compares; always computed, whatever else was asked for."""
+
+
+class Action(Enum):
+    """What is to be done for one file on one drive."""
+
+    WRITE = "write"
+    CHECK = "check"
+    """It is there already: read it past the cache and compare with the card's read."""
+    NOTHING = "nothing"
+
+
+@dataclass(frozen=True, slots=True)
+class FileTask:
+    """One file of the card, and what each destination needs, in the destinations' order."""
+
+    path: str
+    size: int
+    mtime_ns: int
+    actions: tuple[Action, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Destination:
+    """A roll's folder on a drive. `folder` is POSIX, relative to the volume's root."""
+
+    name: str
+    volume: Volume
+    folder: str
+    read_back_after: bool = False
+    """Wait with reading back until all is written: kinder to disks with moving heads."""
+
+
+class CardState(StrEnum):
+    """How the card's one read of a file went."""
+
+    READ = "read"
+    UNREADABLE = "unreadable"
+    CHANGED = "changed"
+    """Its length or time was another when it was read than in the inventory."""
+    NOT_REACHED = "not reached"
+
+
+@dataclass(frozen=True, slots=True)
+class CopyOutcome:
+    """What became of one file on one drive. `matched` only after a comparison past the write."""
+
+    drive: int
+    """Index of the destination."""
+    state: State
+    route: Route | None = None
+    size: int | None = None
+    digest: str | None = None
+    """What was read back, in the kind `COMPARED`."""
+    detail: str = ""
+    written: bool = False
+    """This run wrote it (and did not just find it there)."""
+
+
+@dataclass(frozen=True, slots=True)
+class FileOutcome:
+    """What became of one file. `copies` has one entry for each drive that was asked for it."""
+
+    path: str
+    size: int
+    mtime_ns: int
+    card: CardState
+    detail: str
+    samples: str
+    digests: Mapping[str, str]
+    copies: tuple[CopyOutcome, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DriveMeter:
+    written: int
+    checked: int
+    """Bytes read back."""
+    stopped: str
+    """Why the drive was given up, or empty."""
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """Told a few times a second. Bytes since the start."""
+
+    read: int
+    drives: tuple[DriveMeter, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DriveStopped:
+    """A drive was given up for this run; the others go on."""
+
+    drive: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class CardRead:
+    """The card may leave the reader: all that could be read was read."""
+
+
+Event = Progress | DriveStopped | CardRead
