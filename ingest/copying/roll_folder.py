@@ -6,6 +6,8 @@ It says who holds it; one whose process is known to have ended is taken over.
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import json
 import os
 import re
@@ -25,6 +27,7 @@ __all__ = ["LOCK", "RESERVED", "RollFolder", "is_ours"]
 
 LOCK = ".ingest-lock"
 _OWNER = "owner.json"
+_FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
 _UNFINISHED = re.compile(r"\.ingest-([0-9a-f]{16})-\d+\.unfinished")
 
 RESERVED = frozenset({JOURNAL, LOCK})
@@ -33,7 +36,9 @@ RESERVED = frozenset({JOURNAL, LOCK})
 
 def is_ours(name: str) -> bool:
     """A working file of this program, not footage: journal, lock, or an unfinished name."""
-    return name in RESERVED or _UNFINISHED.fullmatch(name) is not None
+    return (
+        name in RESERVED or name.startswith(f"{LOCK}-") or _UNFINISHED.fullmatch(name) is not None
+    )
 
 
 class RollFolder:
@@ -66,7 +71,7 @@ class RollFolder:
                 self._remove_unfinished()
                 self.journal = Journal(self.handle, run)
             except BaseException:
-                self._unlock()
+                self._remove_lock(LOCK)
                 raise
         except OSError as error:
             os.close(self.handle)
@@ -96,9 +101,10 @@ class RollFolder:
             return
         try:
             self.journal.close()
+            self._remove_unfinished()
             if complete:
                 os.unlink(JOURNAL, dir_fd=self.handle)
-            self._unlock()
+            self._remove_lock(LOCK)
             platforms.flush(self.handle)
         except OSError:
             pass  # a drive that has gone; its lock is taken over when it comes back
@@ -107,33 +113,63 @@ class RollFolder:
             self.handle = -1
 
     def _lock(self, take_over: bool) -> None:
-        try:
-            os.mkdir(LOCK, dir_fd=self.handle)
-        except FileExistsError:
-            owner = self._owner()
-            if not take_over and not _ended(owner):
-                raise BadDestination(
-                    f"{shown(self.destination.name)}: another run is filling this roll "
-                    f"({_told(owner)}).",
-                    do="wait for it; if it is known to have ended, use --take-over",
-                ) from None
+        """Put our lock in its place, whole: it is made under a name of its own, owner and all,
+        and renamed. A rename never replaces a folder that holds something."""
+        mine = f"{LOCK}-{self.run}"
+        os.mkdir(mine, dir_fd=self.handle)
         owner = {
             "run": self.run,
             "host": socket.gethostname(),
             "boot": platforms.boot_id(),
             "pid": os.getpid(),
         }
-        lock = os.open(LOCK, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW, dir_fd=self.handle)
+        self._write_owner(mine, owner)
         try:
-            flags = os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_NOFOLLOW | os.O_CLOEXEC
+            if self._rename(mine, LOCK):
+                return
+            holder = self._owner(LOCK)
+            if not take_over and not _ended(holder):
+                raise BadDestination(
+                    f"{shown(self.destination.name)}: another run is filling this roll "
+                    f"({_told(holder)}).",
+                    do="wait for it; if it is known to have ended, use --take-over",
+                )
+            ended = f"{LOCK}-{self.run}-ended"
+            if self._rename(LOCK, ended):
+                if self._owner(ended) != holder:
+                    self._rename(ended, LOCK)  # somebody else took over first: theirs again
+                else:
+                    self._remove_lock(ended)
+            if not self._rename(mine, LOCK):
+                raise BadDestination(
+                    f"{shown(self.destination.name)}: another run has just taken this roll.",
+                    do="wait for it",
+                )
+        except BaseException:
+            self._remove_lock(mine)
+            raise
+
+    def _rename(self, old: str, new: str) -> bool:
+        try:
+            os.rename(old, new, src_dir_fd=self.handle, dst_dir_fd=self.handle)
+        except OSError as error:
+            if error.errno in (errno.ENOTEMPTY, errno.EEXIST, errno.ENOENT):
+                return False
+            raise
+        return True
+
+    def _write_owner(self, lock_name: str, owner: Mapping[str, object]) -> None:
+        lock = os.open(lock_name, _FOLDER, dir_fd=self.handle)
+        try:
+            flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC
             with open(os.open(_OWNER, flags, 0o644, dir_fd=lock), "w", encoding="ascii") as file:
                 json.dump(owner, file)
         finally:
             os.close(lock)
 
-    def _owner(self) -> Mapping[str, object]:
+    def _owner(self, lock_name: str) -> Mapping[str, object]:
         try:
-            lock = os.open(LOCK, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW, dir_fd=self.handle)
+            lock = os.open(lock_name, _FOLDER, dir_fd=self.handle)
         except OSError:
             return {}
         try:
@@ -146,13 +182,17 @@ class RollFolder:
         finally:
             os.close(lock)
 
-    def _unlock(self) -> None:
-        lock = os.open(LOCK, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW, dir_fd=self.handle)
+    def _remove_lock(self, lock_name: str) -> None:
         try:
-            os.unlink(_OWNER, dir_fd=lock)
+            lock = os.open(lock_name, _FOLDER, dir_fd=self.handle)
+        except FileNotFoundError:
+            return
+        try:
+            with contextlib.suppress(FileNotFoundError):
+                os.unlink(_OWNER, dir_fd=lock)
         finally:
             os.close(lock)
-        os.rmdir(LOCK, dir_fd=self.handle)
+        os.rmdir(lock_name, dir_fd=self.handle)
 
     def _remove_unfinished(self) -> None:
         """Remove what ended runs left half-written here; only names of our own making.
@@ -160,16 +200,18 @@ class RollFolder:
         A file that was compared but not yet renamed is among them: it is copied again.
         """
         _remove_below(self.handle, os.fstat(self.handle).st_dev)
+        for name in os.listdir(self.handle):
+            if name.startswith(f"{LOCK}-"):
+                self._remove_lock(name)
 
 
 def _remove_below(folder: int, device: int) -> None:
     with os.scandir(folder) as entries:
         for entry in entries:
             if entry.is_dir(follow_symlinks=False):
-                if entry.name == LOCK:
+                if entry.name.startswith(LOCK):
                     continue
-                flags = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
-                below = os.open(entry.name, flags, dir_fd=folder)
+                below = os.open(entry.name, _FOLDER, dir_fd=folder)
                 try:
                     if os.fstat(below).st_dev == device:
                         _remove_below(below, device)
@@ -181,8 +223,10 @@ def _remove_below(folder: int, device: int) -> None:
 
 def _ended(owner: Mapping[str, object]) -> bool:
     """Whether the holder is known to have ended: this machine, and another boot or no such
-    process. A lock that says nothing was cut off while it was made, or is on its way: not known.
+    process; or it was letting go and had already removed its name.
     """
+    if not owner:
+        return True
     if owner.get("host") != socket.gethostname():
         return False
     if owner.get("boot") != platforms.boot_id():

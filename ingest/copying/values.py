@@ -14,6 +14,7 @@ __all__ = [
     "Action",
     "CardState",
     "CopyOutcome",
+    "CopyOutcomeOf",
     "Destination",
     "DriveMeter",
     "DriveStopped",
@@ -81,6 +82,10 @@ class CopyOutcome:
     detail: str = ""
     written: bool = False
     """This run wrote it (and did not just find it there)."""
+
+
+CopyOutcomeOf = tuple[int, CopyOutcome | None]
+"""Index of the task, and what became of it on one drive; None: the card could not give it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,74 @@
+"""The record of the card's one read, which everything is compared with."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from ingest.copying.values import CardState
+
+__all__ = ["CardReadOf", "Reads"]
+
+_WAIT = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class CardReadOf:
+    """The card's one read of a file."""
+
+    state: CardState
+    detail: str
+    samples: str
+    digests: Mapping[str, str]
+
+
+class Reads:
+    """What the card's read gave for each file, filled by the reader and the checksum workers."""
+
+    def __init__(self, count: int, kinds: int) -> None:
+        self._kinds = kinds
+        self._states: list[CardState] = [CardState.NOT_REACHED] * count
+        self._details: dict[int, str] = {}
+        self._digests: list[dict[str, str]] = [{} for _ in range(count)]
+        self._samples: list[str] = [""] * count
+        self._changed = threading.Condition()
+
+    def digest(self, task: int, kind: str, digest: str, samples: str) -> None:
+        with self._changed:
+            if samples:
+                self._samples[task] = samples
+            self._digests[task][kind] = digest
+            self._changed.notify_all()
+
+    def settle(self, task: int, state: CardState, detail: str = "") -> None:
+        """The reader is done with this file, one way or the other."""
+        with self._changed:
+            self._states[task] = state
+            if detail:
+                self._details[task] = detail
+            self._changed.notify_all()
+
+    def is_settled(self, task: int) -> bool:
+        """Nothing more will be learnt of it: it failed, or it was read and every digest is in."""
+        state = self._states[task]
+        if state is CardState.READ:
+            return len(self._digests[task]) == self._kinds
+        return state is not CardState.NOT_REACHED
+
+    def wait(self, task: int, stop: threading.Event) -> CardReadOf:
+        """The card's read of a file, once it is settled (or as it stands when stopped)."""
+        with self._changed:
+            while not self._changed.wait_for(lambda: self.is_settled(task), _WAIT):
+                if stop.is_set():
+                    break
+        return self.of(task)
+
+    def of(self, task: int) -> CardReadOf:
+        state = self._states[task]
+        detail = self._details.get(task, "")
+        if state is CardState.READ and not self.is_settled(task):
+            return CardReadOf(CardState.NOT_REACHED, "stopped", "", {})
+        if state is not CardState.READ:
+            return CardReadOf(state, detail, "", {})
+        return CardReadOf(state, detail, self._samples[task], dict(self._digests[task]))

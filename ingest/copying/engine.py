@@ -1,0 +1,310 @@
+"""The engine: one read of the card feeds every drive and every checksum, and each drive is read
+back behind its writing.
+
+The threads, and what passes between them:
+
+    reader --chunk--> one worker a checksum kind            (digests of the card's read)
+           --chunk--> a drive's writer --range--> its reader-back --checked--> its finisher
+
+A chunk is a pool buffer with the pieces of files in it: a part of a large file, or many small
+files. It goes back to the pool when every worker is done with it, so a slow drive slows the
+card and never the memory. The finisher compares, then journals, renames, and flushes folders,
+many files at a time. Every worker turns an error into an outcome and goes on draining, so that
+nothing waits for it; the caller's thread only waits with limits.
+"""
+
+from __future__ import annotations
+
+import queue
+import secrets
+import threading
+import time
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
+
+from ingest import checksums
+from ingest.copying.buffers import CHUNK, Pool
+from ingest.copying.card_read import Reads
+from ingest.copying.card_reader import CardReader
+from ingest.copying.chunks import Chunk
+from ingest.copying.drive_worker import DriveWorker
+from ingest.copying.roll_folder import RollFolder
+from ingest.copying.samples import Sampler
+from ingest.copying.values import (
+    COMPARED,
+    Action,
+    CardRead,
+    CardState,
+    CopyOutcome,
+    CopyOutcomeOf,
+    DriveStopped,
+    Event,
+    FileOutcome,
+    FileTask,
+    Progress,
+)
+from ingest.drives import Volume
+from ingest.evidence import State
+
+__all__ = ["MEMORY", "copy"]
+
+MEMORY = 40 * 1024 * 1024
+"""Bytes of buffers for one card, whatever the card holds."""
+
+_TICK = 0.2
+_PATIENCE = 120.0
+_LEAVE = 1.5
+
+
+def copy(
+    card: int,
+    card_volume: Volume,
+    tasks: Sequence[FileTask],
+    folders: Sequence[RollFolder],
+    *,
+    kinds: Sequence[str],
+    stop: threading.Event,
+    tell: Callable[[Event], None],
+    memory: int = MEMORY,
+    patience_s: float = _PATIENCE,
+    poisoned: bool = False,
+) -> Iterator[FileOutcome]:
+    """Copy the tasks from the card (an open folder handle) into the roll's folders.
+
+    Yields one outcome for each task as it is finished, in about the order of the tasks; every
+    task gets one, also when drives or the card fail. When `stop` is set, what is whole is
+    finished, the rest is reported as not reached, and the iterator ends within two seconds.
+    A drive without any progress for `patience_s` seconds is given up.
+    """
+    engine = _Engine(card, card_volume, tasks, folders, kinds, stop, memory, poisoned)
+    yield from engine.run(tell, patience_s)
+
+
+class _Engine:
+    def __init__(
+        self,
+        card: int,
+        card_volume: Volume,
+        tasks: Sequence[FileTask],
+        folders: Sequence[RollFolder],
+        kinds: Sequence[str],
+        stop: threading.Event,
+        memory: int,
+        poisoned: bool,
+    ) -> None:
+        self.tasks = tasks
+        self.stop = stop
+        self.pool = Pool(max(4, memory // CHUNK), poisoned=poisoned)
+        self.kinds = tuple(dict.fromkeys((COMPARED, *kinds)))
+        self.reads = Reads(len(tasks), len(self.kinds))
+        self.outcomes: queue.SimpleQueue[CopyOutcomeOf] = queue.SimpleQueue()
+        run = secrets.token_hex(8)
+        self.drives = [
+            DriveWorker(number, folder, tasks, self.pool, self.reads, self.outcomes, stop, run)
+            for number, folder in enumerate(folders)
+        ]
+        self.hash_queues: list[queue.SimpleQueue[Chunk | None]] = [
+            queue.SimpleQueue() for _ in self.kinds
+        ]
+        self.reader = CardReader(
+            card,
+            card_volume,
+            tasks,
+            self.pool,
+            self.reads,
+            self.hash_queues,
+            self.drives,
+            self.outcomes,
+            stop,
+        )
+        self.threads: list[threading.Thread] = []
+        self.failure: BaseException | None = None
+
+    def run(self, tell: Callable[[Event], None], patience_s: float) -> Iterator[FileOutcome]:
+        self._start("card", self.reader.run)
+        for number, kind in enumerate(self.kinds):
+            self._start(kind, partial(self._hash, number, kind))
+        for drive in self.drives:
+            for name, work in drive.works():
+                self._start(f"{drive.name} {name}", work)
+        gathered = _Gathered(self.tasks, self.reads)
+        told_stopped: set[int] = set()
+        card_told = False
+        left: float | None = None
+        try:
+            while not gathered.complete:
+                moved = self._gather(gathered)
+                for drive in self.drives:
+                    drive.give_up_if_stuck(patience_s)
+                    if drive.stopped and drive.number not in told_stopped:
+                        told_stopped.add(drive.number)
+                        tell(DriveStopped(drive.number, drive.stopped))
+                    if drive.stopped and drive.ended:
+                        gathered.drive_ended(drive.number, drive.stopped)
+                if self.reader.ended and not card_told and not self.stop.is_set():
+                    card_told = True
+                    tell(CardRead())
+                yield from gathered.take_complete()
+                tell(self._progress())
+                if self.stop.is_set() and not moved:
+                    left = left or time.monotonic() + _LEAVE
+                    if time.monotonic() > left or not any(t.is_alive() for t in self.threads):
+                        break
+                elif not any(thread.is_alive() for thread in self.threads) and not moved:
+                    # Everybody has gone home, so nothing more can come.
+                    self._gather(gathered)
+                    break
+            yield from gathered.take_complete()
+            yield from gathered.take_rest()
+        finally:
+            self.stop.set()
+            end = time.monotonic() + _LEAVE
+            for thread in self.threads:
+                thread.join(max(0.0, end - time.monotonic()))
+            tell(self._progress())
+        if self.failure is not None:
+            raise self.failure
+
+    def _start(self, name: str, work: Callable[[], None]) -> None:
+        # Daemons: a thread stuck in a dead device must never keep the program from leaving.
+        thread = threading.Thread(target=self._guarded, args=(work,), name=name, daemon=True)
+        self.threads.append(thread)
+        thread.start()
+
+    def _guarded(self, work: Callable[[], None]) -> None:
+        """A bug in one thread must stop the run and be seen, not leave the others waiting."""
+        try:
+            work()
+        except BaseException as error:
+            self.failure = self.failure or error
+            self.stop.set()
+
+    def _gather(self, gathered: _Gathered) -> bool:
+        """Take what the finishers have; wait a tick for the first. False when there was none."""
+        try:
+            gathered.add(self.outcomes.get(timeout=_TICK))
+        except queue.Empty:
+            return False
+        end = time.monotonic() + _TICK
+        while time.monotonic() < end:
+            try:
+                gathered.add(self.outcomes.get_nowait())
+            except queue.Empty:
+                break
+        return True
+
+    def _progress(self) -> Progress:
+        return Progress(self.reader.bytes_read, tuple(drive.meter() for drive in self.drives))
+
+    def _hash(self, number: int, kind: str) -> None:
+        """Take the card's bytes in order and leave each file's digest in `reads`."""
+        chunks = self.hash_queues[number]
+        sampled = kind == COMPARED
+        checksum = checksums.new(kind)
+        sampler: Sampler | None = None
+        begun = -1
+        while (chunk := chunks.get()) is not None:
+            try:
+                chunk.buffer.check(chunk.generation)
+                for piece in chunk.pieces:
+                    if piece.task != begun:
+                        begun = piece.task
+                        checksum = checksums.new(kind)
+                        sampler = Sampler(self.tasks[begun].size) if sampled else None
+                    if piece.length:
+                        view = chunk.buffer.view[piece.place : piece.place + piece.length]
+                        checksum.update(view)
+                        if sampler is not None:
+                            sampler.update(view)
+                    if piece.last:
+                        samples = sampler.hexdigest() if sampler is not None else ""
+                        self.reads.digest(piece.task, kind, checksum.hexdigest(), samples)
+            finally:
+                self.pool.give_back(chunk.buffer, chunk.generation)
+
+
+class _Gathered:
+    """Puts the drives' outcomes of one file together with the card's read of it."""
+
+    def __init__(self, tasks: Sequence[FileTask], reads: Reads) -> None:
+        self._tasks = tasks
+        self._reads = reads
+        self._copies: dict[int, list[CopyOutcome]] = {}
+        self._ready: list[int] = []
+        self._open = set(range(len(tasks)))
+        self._ended: dict[int, str] = {}
+
+    @property
+    def complete(self) -> bool:
+        return not self._open and not self._ready
+
+    def add(self, outcome: CopyOutcomeOf) -> None:
+        task, copy_outcome = outcome
+        if task not in self._open:
+            return  # a drive that was given up and came back after all
+        copies = self._copies.setdefault(task, [])
+        if copy_outcome is None:
+            self._copies.pop(task)
+            self._open.discard(task)
+            self._ready.append(task)
+            return
+        if any(earlier.drive == copy_outcome.drive for earlier in copies):
+            return
+        copies.append(copy_outcome)
+        self._close_if_whole(task)
+
+    def drive_ended(self, drive: int, why: str) -> None:
+        """No more comes from this drive: what it still owes is unverified, with the reason."""
+        if drive in self._ended:
+            return
+        self._ended[drive] = why
+        for task in sorted(self._open):
+            self._close_if_whole(task)
+
+    def _asked(self, task: int) -> Iterator[int]:
+        for drive, action in enumerate(self._tasks[task].actions):
+            if action is not Action.NOTHING:
+                yield drive
+
+    def _close_if_whole(self, task: int) -> None:
+        told = {outcome.drive for outcome in self._copies.get(task, ())}
+        owed = [drive for drive in self._asked(task) if drive not in told]
+        if all(drive in self._ended for drive in owed) and self._reads.is_settled(task):
+            self._open.discard(task)
+            self._ready.append(task)
+
+    def take_complete(self) -> Iterator[FileOutcome]:
+        if self._ended:
+            for task in sorted(self._open):
+                self._close_if_whole(task)
+        ready, self._ready = self._ready, []
+        for task in ready:
+            yield self._outcome(task, "not reached")
+
+    def take_rest(self) -> Iterator[FileOutcome]:
+        """Everything that got no whole outcome, told as it stands."""
+        rest, self._open = sorted(self._open), set()
+        for task in rest:
+            yield self._outcome(task, "stopped before it was reached")
+
+    def _outcome(self, task: int, otherwise: str) -> FileOutcome:
+        file = self._tasks[task]
+        read = self._reads.of(task)
+        copies = self._copies.pop(task, [])
+        told = {outcome.drive for outcome in copies}
+        if read.state is CardState.READ or read.state is CardState.NOT_REACHED:
+            copies += [
+                CopyOutcome(drive, State.UNVERIFIED, detail=self._ended.get(drive, "") or otherwise)
+                for drive in self._asked(task)
+                if drive not in told
+            ]
+        return FileOutcome(
+            path=file.path,
+            size=file.size,
+            mtime_ns=file.mtime_ns,
+            card=read.state,
+            detail=read.detail,
+            samples=read.samples,
+            digests=read.digests,
+            copies=tuple(sorted(copies, key=lambda outcome: outcome.drive)),
+        )

@@ -1,0 +1,209 @@
+"""Reading back what was written on one drive, past the cache, behind the writer."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from ingest import checksums, platforms
+from ingest.copying.buffers import CHUNK, Buffer, poison
+from ingest.copying.finishing import Checked
+from ingest.copying.reading import ColdFile, EndedEarlyError
+from ingest.copying.tree import Tree, split
+from ingest.copying.values import COMPARED, FileTask
+
+__all__ = ["Check", "Drop", "Group", "Range", "ReadBack", "Small", "Work"]
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """A large file has been written up to here. `fd` is the writer's; it is closed at the last."""
+
+    task: int
+    name: str
+    fd: int
+    tail: int | None
+    up_to: int
+    last: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Small:
+    task: int
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Small files, written and flushed."""
+
+    files: tuple[Small, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """A file that lies there under its final name already."""
+
+    task: int
+
+
+@dataclass(frozen=True, slots=True)
+class Drop:
+    """A large file that will not be finished; close the writer's descriptor."""
+
+    task: int
+    fd: int
+
+
+Work = Range | Group | Check | Drop
+
+
+class _Reading:
+    """A large file that is being read back while it grows."""
+
+    def __init__(self, file: ColdFile) -> None:
+        self.file = file
+        self.checksum = checksums.new(COMPARED)
+        self.offset = 0
+
+
+class ReadBack:
+    """One drive's reader-back, with a buffer of its own."""
+
+    def __init__(
+        self,
+        folder: int,
+        fs_type: str,
+        tasks: Sequence[FileTask],
+        hand_on: Callable[[Checked], None],
+        moved: Callable[[], None],
+    ) -> None:
+        self._tree = Tree(folder)
+        self._fs_type = fs_type
+        self._tasks = tasks
+        self._hand_on = hand_on
+        self._moved = moved
+        self._buffer = Buffer()
+        self._large: dict[int, _Reading] = {}
+        self._failed: set[int] = set()
+        self.bytes_read = 0
+
+    def take(self, work: Work) -> None:
+        """Read back what is named. Raises OSError when a flush failed or the drive can't be read;
+        the file concerned is then handed on as unreadable first."""
+        match work:
+            case Range():
+                self._range(work)
+            case Group():
+                for small in work.files:
+                    self._whole(small.task, small.name)
+            case Check():
+                _, name = split(self._tasks[work.task].path)
+                self._whole(work.task, name, existing=True)
+            case Drop():
+                self.drop(work)
+
+    def drop(self, work: Work) -> None:
+        """Let go of a piece of work without reading."""
+        if isinstance(work, Drop) or (isinstance(work, Range) and work.last):
+            reading = self._large.pop(work.task, None)
+            if reading is not None:
+                reading.file.close()
+            os.close(work.fd)
+        if isinstance(work, Range) and work.tail is not None:
+            os.close(work.tail)
+
+    def close(self) -> None:
+        for reading in self._large.values():
+            with contextlib.suppress(OSError):
+                reading.file.close()
+        self._large.clear()
+        self._tree.close()
+
+    def _range(self, work: Range) -> None:
+        if work.task in self._failed:
+            self.drop(work)
+            return
+        try:
+            if work.last:
+                if work.tail is not None:
+                    platforms.flush(work.tail)
+                    platforms.drop_cache(work.tail)
+                platforms.flush(work.fd)
+            else:
+                platforms.flush_range(work.fd)
+            reading = self._large.get(work.task)
+            if reading is None:
+                file = ColdFile(self._tree, self._beside(work), self._fs_type)
+                reading = self._large[work.task] = _Reading(file)
+            if not reading.file.direct:
+                platforms.drop_cache(work.fd)
+            self._read_up_to(reading, work.up_to)
+            if work.last:
+                self._checked(work.task, work.name, reading.file, reading, existing=False)
+        except OSError as error:
+            self._large_failed(work, error)
+            raise
+        finally:
+            if work.last:
+                self.drop(work)
+
+    def _beside(self, work: Range) -> str:
+        above, _ = split(self._tasks[work.task].path)
+        return f"{above}/{work.name}" if above else work.name
+
+    def _large_failed(self, work: Range, error: OSError) -> None:
+        self._failed.add(work.task)
+        reading = self._large.pop(work.task, None)
+        if reading is not None:
+            reading.file.close()
+        self._hand_on(Checked(work.task, work.name, failed=error.strerror or str(error)))
+
+    def _whole(self, task: int, name: str, *, existing: bool = False) -> None:
+        above, _ = split(self._tasks[task].path)
+        unfinished = None if existing else name
+        try:
+            file = ColdFile(self._tree, f"{above}/{name}" if above else name, self._fs_type)
+            try:
+                reading = _Reading(file)
+                self._read_up_to(reading, file.size)
+                self._checked(task, unfinished, file, reading, existing=existing)
+            finally:
+                file.close()
+        except OSError as error:
+            self._hand_on(Checked(task, unfinished, failed=error.strerror or str(error)))
+            if not existing:
+                raise
+
+    def _read_up_to(self, reading: _Reading, end: int) -> None:
+        view = self._buffer.view
+        while reading.offset < end:
+            length = min(CHUNK, end - reading.offset)
+            poison(view[:length])
+            try:
+                reading.file.fill(view, reading.offset, length)
+            except EndedEarlyError as error:
+                reading.offset = error.got
+                return
+            reading.checksum.update(view[:length])
+            reading.offset += length
+            self.bytes_read += length
+            self._moved()
+
+    def _checked(
+        self, task: int, name: str | None, file: ColdFile, reading: _Reading, *, existing: bool
+    ) -> None:
+        if not file.direct:
+            platforms.drop_cache(file.fd)
+        self._hand_on(
+            Checked(
+                task,
+                name,
+                read=reading.offset,
+                size=os.fstat(file.fd).st_size,
+                digest=reading.checksum.hexdigest(),
+                route=file.route,
+            )
+        )

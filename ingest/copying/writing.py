@@ -1,0 +1,180 @@
+"""Writing the card's bytes on one drive, under unfinished names."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from ingest import platforms
+from ingest.copying.buffers import ALIGNMENT
+from ingest.copying.chunks import SMALL, Chunk, Piece
+from ingest.copying.read_back import Check, Drop, Group, Range, Small, Work
+from ingest.copying.tree import Tree, split
+from ingest.copying.values import Action, FileTask
+
+__all__ = ["Writer"]
+
+_GROUP_FILES = 2000
+_GROUP_BYTES = 32 * 1024 * 1024
+_GROUP_SECONDS = 3.0
+_RANGE = 16 * 1024 * 1024
+"""Bytes written before they are handed on to be flushed and read back."""
+
+
+@dataclass(slots=True)
+class _Large:
+    task: int
+    name: str
+    fd: int
+    direct: bool
+    tail: int | None = None
+    written: int = 0
+    handed_on: int = 0
+
+
+class Writer:
+    """Writes one drive's pieces and hands on what is to be read back."""
+
+    def __init__(
+        self,
+        folder: int,
+        number: int,
+        tasks: Sequence[FileTask],
+        run: str,
+        hand_on: Callable[[Work], None],
+        moved: Callable[[], None],
+    ) -> None:
+        self._folder = folder
+        self._tree = Tree(folder)
+        self._number = number
+        self._tasks = tasks
+        self._run = run
+        self._hand_on = hand_on
+        self._moved = moved
+        self._large: _Large | None = None
+        self._group: list[Small] = []
+        self._group_bytes = 0
+        self._group_since = 0.0
+        self._direct = True
+        self.new_folders: set[str] = set()
+        """Folders in which a folder was newly made; the finisher flushes and empties it."""
+        self.bytes_written = 0
+
+    def write(self, chunk: Chunk) -> None:
+        """Write what this chunk holds for this drive. Raises OSError: the drive stops."""
+        for piece in chunk.pieces:
+            action = self._tasks[piece.task].actions[self._number]
+            if action is Action.WRITE:
+                self._write_piece(chunk, piece)
+            elif action is Action.CHECK and piece.last:
+                self._hand_on(Check(piece.task))
+        if self._group and (
+            len(self._group) >= _GROUP_FILES
+            or self._group_bytes >= _GROUP_BYTES
+            or time.monotonic() - self._group_since > _GROUP_SECONDS
+        ):
+            self._flush_group()
+
+    def end(self, *, whole: bool) -> None:
+        """Nothing more comes. Flush the last group, or let go of what can't be finished."""
+        try:
+            if self._large is not None:
+                self._drop_large()
+            if whole:
+                self._flush_group()
+        finally:
+            self._group = []
+            self._tree.close()
+
+    def _write_piece(self, chunk: Chunk, piece: Piece) -> None:
+        task = self._tasks[piece.task]
+        if piece.broken:
+            if self._large is not None and self._large.task == piece.task:
+                self._drop_large()
+            return
+        view = chunk.buffer.view[piece.place :]
+        if task.size <= SMALL:
+            self._write_small(piece, task, view)
+        else:
+            self._write_large(piece, task, view)
+        self.bytes_written += piece.length
+        self._moved()
+
+    def _open(self, task: int, *, direct: bool) -> tuple[str, int, bool]:
+        above, _ = split(self._tasks[task].path)
+        folder, made = self._tree.make_folder(above)
+        self.new_folders.update(made)
+        name = f".ingest-{self._run}-{task}.unfinished"
+        fd, direct = platforms.open_direct(name, folder, direct=direct)
+        return name, fd, direct
+
+    def _write_small(self, piece: Piece, task: FileTask, view: memoryview) -> None:
+        name, fd, _ = self._open(piece.task, direct=False)
+        try:
+            _write_at(fd, view[: piece.length], 0)
+            os.utime(fd, ns=(task.mtime_ns, task.mtime_ns))
+        finally:
+            os.close(fd)
+        if not self._group:
+            self._group_since = time.monotonic()
+        self._group.append(Small(piece.task, name))
+        self._group_bytes += piece.length
+
+    def _flush_group(self) -> None:
+        if not self._group:
+            return
+        group, self._group, self._group_bytes = self._group, [], 0
+        platforms.flush_volume(self._folder)
+        self._moved()
+        self._hand_on(Group(tuple(group)))
+
+    def _write_large(self, piece: Piece, task: FileTask, view: memoryview) -> None:
+        large = self._large
+        if large is None:
+            name, fd, direct = self._open(piece.task, direct=self._direct)
+            large = self._large = _Large(piece.task, name, fd, direct)
+            platforms.preallocate(fd, task.size)
+        whole = piece.length // ALIGNMENT * ALIGNMENT if large.direct else piece.length
+        _write_at(large.fd, view[:whole], piece.offset, direct=large.direct)
+        if whole < piece.length:
+            # A direct write takes whole blocks only; the rest goes by a second descriptor.
+            above, _ = split(task.path)
+            flags = os.O_WRONLY | os.O_NOFOLLOW | os.O_CLOEXEC
+            large.tail = os.open(large.name, flags, dir_fd=self._tree.folder(above))
+            _write_at(large.tail, view[whole : piece.length], piece.offset + whole)
+        large.written = piece.offset + piece.length
+        if piece.last:
+            os.utime(large.fd, ns=(task.mtime_ns, task.mtime_ns))
+            self._large = None
+            self._hand_on(Range(large.task, large.name, large.fd, large.tail, task.size, True))
+        elif large.written - large.handed_on >= _RANGE:
+            large.handed_on = large.written
+            self._hand_on(Range(large.task, large.name, large.fd, None, large.written, False))
+
+    def _drop_large(self) -> None:
+        large = self._large
+        assert large is not None
+        self._large = None
+        # The reader-back may be flushing this very descriptor: it closes it in its own turn.
+        self._hand_on(Drop(large.task, large.fd))
+        above, _ = split(self._tasks[large.task].path)
+        with contextlib.suppress(OSError):
+            os.unlink(large.name, dir_fd=self._tree.folder(above))
+
+
+def _write_at(fd: int, view: memoryview, offset: int, *, direct: bool = False) -> None:
+    """Write all of `view`, looping on the counts; a count of nothing is an error."""
+    while view:
+        count = os.pwrite(fd, view, offset)
+        if count <= 0:
+            raise OSError(errno.EIO, "the drive took no bytes and gave no reason")
+        if direct and count < len(view):
+            # A direct write goes on at a whole block; less than one only happens at the brim.
+            count = count // ALIGNMENT * ALIGNMENT
+            if count == 0:
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        view, offset = view[count:], offset + count
