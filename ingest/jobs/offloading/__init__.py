@@ -1,0 +1,1 @@
+"""Offloading a card: what is asked, what is planned, and the run itself."""

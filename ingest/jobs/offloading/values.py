@@ -1,0 +1,169 @@
+"""What an offload is asked, what it plans, and what came of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from ingest.card.inventory import CardFile, Inventory
+from ingest.catalog.records import FileRecord, Roll
+from ingest.copying.plan import Stock
+from ingest.copying.values import Action
+from ingest.drives import CardSeen, Volume
+from ingest.settings import Settings
+
+__all__ = [
+    "Confirming",
+    "DriveResult",
+    "Phase",
+    "Plan",
+    "PlannedDrive",
+    "Problem",
+    "Request",
+    "Result",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """One card and what was said about it; None is worked out and shown."""
+
+    card: str
+    to: tuple[str, ...]
+    """Folders, or names of known drives that are mounted."""
+    now: datetime
+    """Aware, in the machine's local zone."""
+    settings: Settings
+    production: str | None = None
+    day: int | None = None
+    roll: str | None = None
+    camera: str | None = None
+    label: str | None = None
+    """The card's sticker."""
+    checksums: tuple[str, ...] = ()
+    layout: str | None = None
+    reread: bool = False
+    since: date | None = None
+    same_drive_ok: bool = False
+    system_disk_ok: bool = False
+    take_over: bool = False
+    read_back_after: bool | None = None
+    """True: after the roll is written; False: right behind the writer; None: by the device."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedDrive:
+    """One destination: what is to be done there for each file."""
+
+    name: str
+    volume: Volume
+    folder: str
+    """The roll's folder, POSIX, relative to the drive's root."""
+    stock: Stock
+    actions: Mapping[str, Action]
+    set_aside: tuple[str, ...]
+    """Damaged copies in the way, which are kept under another name."""
+    read_back_after: bool
+    why_after: str
+
+    @property
+    def drive_bytes(self) -> int:
+        return self.volume.total
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Everything that is decided before the first byte is written."""
+
+    request: Request
+    inventory: Inventory
+    card: CardSeen
+    card_volume: Volume
+    production: str
+    day: int
+    date: date
+    roll: str
+    camera: str | None
+    because: str
+    """What the roll's name rests on."""
+    joins: Roll | None
+    """The roll that this card continues, or None for a new one."""
+    files: tuple[CardFile, ...]
+    """What is copied, in order; `known` and `older` are not among them."""
+    known: Mapping[str, FileRecord]
+    elsewhere: Mapping[str, FileRecord]
+    """Known files that belong to an earlier roll."""
+    older: tuple[CardFile, ...]
+    kinds: tuple[str, ...]
+    drives: tuple[PlannedDrive, ...]
+    copies: int
+    """What the destinations count for: those on one physical device count as one copy."""
+    samples: Mapping[str, str]
+    """Samples taken from the card while planning, by path."""
+
+    @property
+    def bytes(self) -> int:
+        return sum(file.size for file in self.files)
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Something that a person must look at. `drive` is None for the card."""
+
+    path: str
+    drive: str | None
+    state: str
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class DriveResult:
+    name: str
+    root: str
+    folder: str
+    """Absolute."""
+    device: str
+    files_matched: int
+    """Files of the card with a matched copy here, known ones included."""
+    bytes: int
+    problems: int
+    route: str
+    stopped: str
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    plan: Plan
+    card_read: int
+    seconds: float
+    drives: tuple[DriveResult, ...]
+    problems: tuple[Problem, ...]
+    hash_lists: tuple[str, ...]
+    not_listed: tuple[str, ...]
+    clips: int
+    stopped: bool
+    """The user stopped it."""
+    unfinished: bool
+    """A drive or the card gave out: the same command goes on."""
+
+    @property
+    def verdict(self) -> str:
+        return "matched" if not self.problems and not self.stopped else "problem"
+
+
+@dataclass(frozen=True, slots=True)
+class Phase:
+    """Told when the work changes: copying, looking again, reading again, clips, done."""
+
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Confirming:
+    """Told while files that are known are read again in full, before the plan stands."""
+
+    files: int
+    bytes_done: int
+    bytes_total: int
