@@ -1,118 +1,108 @@
-"""The one door to the database. (Signatures first; the body follows.)"""
+"""The one door to the database: `Catalog`.
+
+    with Catalog.open() as catalog:
+        for roll in catalog.rolls(day=1): ...
+
+Its parts: `intake` (offloads and evidence in), `asking` (all of it out), `takes` (clips, slate,
+links), on `door` (transactions) and `opening` (what may be opened). Every method is one
+transaction: whole when it returns, and undone when it doesn't. A second process that writes waits
+for the first one. Values in and out are `records`; the tables stay inside this folder.
+
+Besides the errors that a method names, any of them raises Unfinished when the catalog's disk or
+server fails, BadCatalog when its file turns out to be damaged, and ValueError once it is closed.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Self
 
-from ingest.catalog.records import (
-    CardNote,
-    Clip,
-    Copy,
-    Drive,
-    DriveSeen,
-    FileRecord,
-    Look,
-    NewClip,
-    NewFile,
-    NewLook,
-    NewOffload,
-    Observer,
-    Offload,
-    OffloadEnd,
-    Roll,
-    SlateRow,
-    TakeLink,
-)
+import platformdirs
+from sqlalchemy import Engine
+
+from ingest.catalog.asking import Asking
+from ingest.catalog.door import Clock, utc_now
+from ingest.catalog.intake import Intake
+from ingest.catalog.opening import open_file, open_url, prepare
+from ingest.catalog.takes import Takes
+from ingest.errors import BadCatalog
+
+__all__ = ["Catalog"]
 
 
-class Catalog:
+class Catalog(Intake, Takes, Asking):
+    """What is known of the footage. See the module for the promises that hold everywhere."""
+
+    def __init__(self, engine: Engine, place: str, posters: Path, clock: Clock) -> None:
+        super().__init__(engine, place, clock)
+        self._posters = posters
+
     @classmethod
-    def open(cls, place: str | None = None) -> Self:
+    def open(cls, place: str | None = None, *, clock: Clock = utc_now) -> Self:
         """Open (and make, on first use) the catalog.
 
         `place`: a file path, a SQLAlchemy URL, or None for the user's data folder
-        (platformdirs.user_data_dir("ingest")/catalog.sqlite3). Raises BadCatalog when it is not
-        a catalog, is damaged, can't be opened or written, or is from a newer version.
+        (platformdirs.user_data_dir("ingest")/catalog.sqlite3). `clock` gives aware UTC, for what
+        comes without a time of its own. Raises BadCatalog when it is not a catalog, is damaged,
+        can't be opened or written, or is from a newer version.
         """
-        raise NotImplementedError
+        data = Path(platformdirs.user_data_dir("ingest"))
+        file = _file_of(place, data)
+        if file is None:
+            assert place is not None
+            engine, shown = open_url(place)
+            posters = data / "posters"
+        else:
+            engine, shown = open_file(file, make_folder=place is None), str(file)
+            posters = file.parent / "posters"
+        try:
+            prepare(engine, shown, file)
+        except BaseException:
+            engine.dispose()
+            raise
+        return cls(engine, shown, posters, clock)
 
-    def close(self) -> None: ...
-    def __enter__(self) -> Self: ...
-    def __exit__(self, *error: object) -> None: ...
+    def close(self) -> None:
+        """Let go of the database. Closing twice does nothing."""
+        self._closed = True
+        self._engine.dispose()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self.close()
 
     @property
     def place(self) -> str:
         """Where it is, for people (a URL's password left out)."""
+        return self._place
 
     @property
     def posters(self) -> Path:
         """Folder of poster pictures: `posters` beside the SQLite file (made on asking); for other
         databases, in the user's data folder."""
+        self._posters.mkdir(parents=True, exist_ok=True)
+        return self._posters
 
-    # Offloads -----------------------------------------------------------------------------
-    def begin_offload(self, start: NewOffload) -> Offload: ...
-    def see_drive(self, seen: DriveSeen) -> Drive:
-        """Register a drive or refresh what is known of it (key: marker)."""
 
-    def record_copied(
-        self, offload: Offload, files: Sequence[NewFile], looks: Sequence[tuple[str, NewLook]]
-    ) -> Mapping[str, int]:
-        """One transaction: new files of the offload, and looks keyed by the file's path (their
-        `file_id` is ignored here and filled in). A file that the roll already has under this path
-        with the same size, samples and digests is reused, not doubled. Returns path -> file id.
-        Core inserts in bulk: 20,000 files with two looks each in about a second."""
-
-    def note_card(self, offload: Offload, notes: Iterable[CardNote]) -> None: ...
-    def end_offload(self, offload: Offload, end: OffloadEnd) -> None: ...
-
-    # Evidence -----------------------------------------------------------------------------
-    def record_looks(self, run: str, observer: Observer, looks: Sequence[NewLook]) -> None:
-        """Append evidence in one transaction, committed when this returns."""
-
-    # Asking -------------------------------------------------------------------------------
-    def productions(self) -> tuple[str, ...]: ...
-    def rolls(
-        self, *, production: str | None = None, day: int | None = None, name: str | None = None
-    ) -> tuple[Roll, ...]:
-        """By production, day, name order. `name` compares without case."""
-
-    def drives(self) -> tuple[Drive, ...]: ...
-    def drive(self, *, marker: str | None = None, name: str | None = None) -> Drive | None: ...
-    def offloads(self, rolls: Sequence[Roll]) -> tuple[Offload, ...]: ...
-    def card_notes(self, offload_ids: Sequence[int]) -> Mapping[int, tuple[CardNote, ...]]: ...
-    def files(self, rolls: Sequence[Roll]) -> tuple[FileRecord, ...]: ...
-    def files_like(
-        self, keys: Iterable[tuple[str, int]]
-    ) -> Mapping[tuple[str, int], tuple[FileRecord, ...]]:
-        """Known files of any roll by (path, size): candidates only, since names repeat; compare
-        samples before believing."""
-
-    def roll_by_id(self, roll_id: int) -> Roll: ...
-    def copies(
-        self, *, rolls: Sequence[Roll] | None = None, drive_id: int | None = None
-    ) -> tuple[Copy, ...]: ...
-    def looks(self, copy_ids: Sequence[int]) -> Mapping[int, tuple[Look, ...]]:
-        """Evidence of each copy, oldest first. Any number of ids."""
-
-    # Clips and takes ----------------------------------------------------------------------
-    def record_clips(self, roll: Roll, clips: Sequence[NewClip]) -> tuple[Clip, ...]:
-        """Add or refresh the roll's clips by name, in one transaction; ids stay, links stay."""
-
-    def clips(self, rolls: Sequence[Roll]) -> tuple[Clip, ...]: ...
-    def load_slate(self, production: str, log: str, rows: Sequence[SlateRow]) -> None:
-        """Replace what the log of this name said before, in one transaction; the old rows are
-        kept as history (superseded), never deleted."""
-
-    def slate(self, production: str) -> tuple[SlateRow, ...]:
-        """The rows that count now, in order of log and row."""
-
-    def replace_links(self, clip_ids: Sequence[int], links: Sequence[TakeLink]) -> None:
-        """Links of these clips become these, in one transaction; links set by hand stay and win."""
-
-    def set_link(self, link: TakeLink, observer: Observer) -> None:
-        """A link set by hand: the clip's earlier links of the same scene and take are replaced;
-        computed links of that clip are dropped."""
-
-    def links(self, clip_ids: Sequence[int]) -> Mapping[int, tuple[TakeLink, ...]]: ...
+def _file_of(place: str | None, data: Path) -> Path | None:
+    """The SQLite file that `place` means, absolute; None for the URL of a server."""
+    if place is None:
+        return data / "catalog.sqlite3"
+    if not place or "\0" in place:
+        raise BadCatalog(
+            "the catalog's place is empty or holds a NUL",
+            do="name a file or a URL with --catalog",
+        )
+    scheme, found, rest = place.partition("://")
+    if not found:
+        return Path(place).absolute()
+    if scheme.partition("+")[0] != "sqlite":
+        return None
+    named = rest.partition("/")[2]
+    if not named or named == ":memory:" or "?" in named:
+        raise BadCatalog(
+            "an SQLite catalog must be a plain file", do="name its path with --catalog"
+        )
+    return Path(named).absolute()

@@ -137,6 +137,8 @@ class Offload:
     plan: Mapping[str, object]
     end: OffloadEnd | None
     """None while it runs, and for ever when it was cut off."""
+    card: CardSeen | None = None
+    """The card as it stood; the catalog always fills it in."""
 
 
 @dataclass(frozen=True, slots=True)

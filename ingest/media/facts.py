@@ -88,12 +88,22 @@ class ClipFacts:
     """Degrees clockwise."""
     frame_rate: Fraction | None = None
     variable_rate: bool = False
+    lowest_rate: Fraction | None = None
+    """Only where the rate varies, as the packets' times give it."""
+    highest_rate: Fraction | None = None
+    sensor_rate: Fraction | None = None
+    """Frames a second at the sensor, where the file says (slow motion)."""
     duration_frames: int | None = None
     duration_seconds: Fraction | None = None
     start_timecode: str | None = None
     """HH:MM:SS:FF, with `;` before the frames where it is drop-frame."""
     timecode_source: str | None = None
     """track, container, bext, or None."""
+    display_aspect: Fraction | None = None
+    """Width to height as shown, pixel shape counted in, rotation not."""
+    bitrate: int | None = None
+    """Bits a second, of the whole file."""
+    hdr: str | None = None
     colour: Colour = Colour()
     audio: tuple[AudioTrack, ...] = ()
     camera_make: str | None = None
@@ -105,9 +115,12 @@ class ClipFacts:
     exposure: str | None = None
     aperture: str | None = None
     white_balance: str | None = None
+    location: str | None = None
+    """Where it was recorded, as written (ISO 6709, or degrees from EXIF)."""
     recorded: str | None = None
     """Recording date as written, zone and all, or the lack of one."""
     sound: SoundNotes | None = None
     doubts: tuple[str, ...] = ()
     """What could not be read, or where two sources disagree, a sentence each."""
     extra: Mapping[str, str] = field(default_factory=dict)
+    """What the file says beyond that, key and text as they came."""

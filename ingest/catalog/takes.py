@@ -1,0 +1,281 @@
+"""Clips, the slate log, and the links between clips and takes."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import Connection, Row, delete, func, insert, select, update
+
+from ingest.catalog.door import Door, chunks
+from ingest.catalog.intake import production_id
+from ingest.catalog.records import (
+    Clip,
+    ClipFile,
+    ClipRole,
+    NewClip,
+    Observer,
+    Rating,
+    Roll,
+    SlateRow,
+    Sure,
+    TakeLink,
+)
+from ingest.catalog.tables import (
+    ClipFileRow,
+    ClipRow,
+    ProductionRow,
+    SlateLoadRow,
+    SlateRowRow,
+    TakeLinkRow,
+)
+from ingest.media.facts_json import facts_from_json, facts_to_json
+
+__all__ = ["Takes"]
+
+
+class Takes(Door):
+    """The part of `Catalog` that knows clips and takes."""
+
+    def record_clips(self, roll: Roll, clips: Sequence[NewClip]) -> tuple[Clip, ...]:
+        """Add or refresh the roll's clips by name, in one transaction; ids stay, links stay.
+
+        Returns these clips, in their order. Raises ValueError when two have one name.
+        """
+        names = [clip.name for clip in clips]
+        if len(set(names)) != len(names):
+            raise ValueError("two clips of one name in one roll")
+        with self._writing() as connection:
+            known = _clip_ids(connection, roll.id)
+            for clip in clips:
+                values = {"facts": facts_to_json(clip.facts), "poster": clip.poster}
+                if clip.name in known:
+                    connection.execute(
+                        update(ClipRow).where(ClipRow.id == known[clip.name]).values(values)
+                    )
+                else:
+                    connection.execute(
+                        insert(ClipRow).values(roll_id=roll.id, name=clip.name, **values)
+                    )
+            ids = _clip_ids(connection, roll.id)
+            for some in chunks(ids[name] for name in names):
+                connection.execute(delete(ClipFileRow).where(ClipFileRow.clip_id.in_(some)))
+            rows = [
+                {"clip_id": ids[clip.name], "path": file.path, "role": file.role.value}
+                for clip in clips
+                for file in clip.files
+            ]
+            if rows:
+                connection.execute(insert(ClipFileRow), rows)
+        return tuple(
+            Clip(ids[clip.name], roll, clip.name, clip.files, clip.facts, clip.poster)
+            for clip in clips
+        )
+
+    def clips(self, rolls: Sequence[Roll]) -> tuple[Clip, ...]:
+        """The clips of these rolls: roll after roll as given, by name in each."""
+        by_id = {roll.id: roll for roll in rolls}
+        place = {roll_id: number for number, roll_id in enumerate(by_id)}
+        rows: list[Row[Any]] = []
+        files: defaultdict[int, list[ClipFile]] = defaultdict(list)
+        with self._reading() as connection:
+            for ids in chunks(by_id):
+                query = select(ClipRow.__table__).where(ClipRow.roll_id.in_(ids))
+                rows += connection.execute(query).all()
+                of_clips = (
+                    select(ClipFileRow.clip_id, ClipFileRow.path, ClipFileRow.role)
+                    .join(ClipRow, ClipRow.id == ClipFileRow.clip_id)
+                    .where(ClipRow.roll_id.in_(ids))
+                    .order_by(ClipFileRow.id)
+                )
+                for clip_id, path, role in connection.execute(of_clips):
+                    files[clip_id].append(ClipFile(path, ClipRole(role)))
+        rows.sort(key=lambda row: (place[row.roll_id], row.name))
+        return tuple(
+            Clip(
+                id=row.id,
+                roll=by_id[row.roll_id],
+                name=row.name,
+                files=tuple(files[row.id]),
+                facts=facts_from_json(row.facts),
+                poster=row.poster,
+            )
+            for row in rows
+        )
+
+    def load_slate(self, production: str, log: str, rows: Sequence[SlateRow]) -> None:
+        """Replace what the log of this name said before, in one transaction; the old rows are
+        kept as history (superseded), never deleted. `log` counts, whatever the rows' own says."""
+        now = self._clock()
+        with self._writing() as connection:
+            done = connection.execute(
+                insert(SlateLoadRow).values(
+                    production_id=production_id(connection, production), log=log, loaded=now
+                )
+            ).inserted_primary_key
+            assert done is not None
+            values = [
+                {
+                    "load_id": done[0],
+                    "row": row.row,
+                    "scene": row.scene,
+                    "take": row.take,
+                    "shot": row.shot,
+                    "day": row.day,
+                    "camera": row.camera,
+                    "roll": row.roll,
+                    "sound_roll": row.sound_roll,
+                    "clip": row.clip,
+                    "start_timecode": row.start_timecode,
+                    "end_timecode": row.end_timecode,
+                    "rating": None if row.rating is None else row.rating.value,
+                    "mos": row.mos,
+                    "note": row.note,
+                    "extra": dict(row.extra),
+                }
+                for row in rows
+            ]
+            if values:
+                connection.execute(insert(SlateRowRow), values)
+
+    def slate(self, production: str) -> tuple[SlateRow, ...]:
+        """The rows that count now, in order of log and row."""
+        latest = (
+            select(func.max(SlateLoadRow.id))
+            .join(ProductionRow, ProductionRow.id == SlateLoadRow.production_id)
+            .where(ProductionRow.name == production)
+            .group_by(SlateLoadRow.log)
+        )
+        query = (
+            select(SlateLoadRow.log, SlateRowRow.__table__)
+            .join(SlateRowRow, SlateRowRow.load_id == SlateLoadRow.id)
+            .where(SlateLoadRow.id.in_(latest))
+            .order_by(SlateRowRow.id)
+        )
+        with self._reading() as connection:
+            found = [_slate_row_of(row) for row in connection.execute(query)]
+        return tuple(sorted(found, key=lambda row: (row.log, row.row)))
+
+    def replace_links(self, clip_ids: Sequence[int], links: Sequence[TakeLink]) -> None:
+        """Links of these clips become these, in one transaction; links set by hand stay and win.
+
+        A clip with links set by hand keeps those and gets no others. Raises ValueError for a link
+        of another clip, and for one `by_hand` that does not stand already: those are set with
+        `set_link`, which says who set them.
+        """
+        if not {link.clip_id for link in links} <= set(clip_ids):
+            raise ValueError("a link of a clip that is not among those replaced")
+        now = self._clock()
+        with self._writing() as connection:
+            by_hand: set[TakeLink] = set()
+            for ids in chunks(clip_ids):
+                by_hand |= {link for link in _standing(connection, ids) if link.by_hand}
+                connection.execute(
+                    delete(TakeLinkRow).where(
+                        TakeLinkRow.clip_id.in_(ids), TakeLinkRow.by_hand.is_(False)
+                    )
+                )
+            if not {link for link in links if link.by_hand} <= by_hand:
+                raise ValueError("a link set by hand comes in through set_link")
+            held = {link.clip_id for link in by_hand}
+            values = [_link_values(link, now) for link in links if link.clip_id not in held]
+            if values:
+                connection.execute(insert(TakeLinkRow), values)
+
+    def set_link(self, link: TakeLink, observer: Observer) -> None:
+        """A link set by hand: the clip's earlier links of the same scene and take are replaced;
+        computed links of that clip are dropped. Links by hand that it replaces are kept as
+        history."""
+        now = self._clock()
+        of_clip = TakeLinkRow.clip_id == link.clip_id
+        with self._writing() as connection:
+            connection.execute(delete(TakeLinkRow).where(of_clip, TakeLinkRow.by_hand.is_(False)))
+            connection.execute(
+                update(TakeLinkRow)
+                .where(
+                    of_clip,
+                    TakeLinkRow.scene == link.scene,
+                    TakeLinkRow.take == link.take,
+                    TakeLinkRow.ended.is_(None),
+                )
+                .values(ended=now)
+            )
+            values = _link_values(link, now) | {
+                "by_hand": True,
+                "who": observer.who,
+                "machine": observer.machine,
+                "boot": observer.boot,
+            }
+            connection.execute(insert(TakeLinkRow).values(values))
+
+    def links(self, clip_ids: Sequence[int]) -> Mapping[int, tuple[TakeLink, ...]]:
+        """The links that stand, in the order in which they were made; every id is a key."""
+        found: defaultdict[int, list[TakeLink]] = defaultdict(list)
+        with self._reading() as connection:
+            for ids in chunks(clip_ids):
+                for link in _standing(connection, ids):
+                    found[link.clip_id].append(link)
+        return {each: tuple(found[each]) for each in clip_ids}
+
+
+def _clip_ids(connection: Connection, roll_id: int) -> dict[str, int]:
+    query = select(ClipRow.name, ClipRow.id).where(ClipRow.roll_id == roll_id)
+    return {row.name: row.id for row in connection.execute(query)}
+
+
+def _standing(connection: Connection, clip_ids: Sequence[int]) -> list[TakeLink]:
+    query = select(TakeLinkRow.__table__).where(
+        TakeLinkRow.clip_id.in_(clip_ids), TakeLinkRow.ended.is_(None)
+    )
+    return [_link_of(row) for row in connection.execute(query.order_by(TakeLinkRow.id))]
+
+
+def _link_of(row: Row[Any]) -> TakeLink:
+    return TakeLink(
+        clip_id=row.clip_id,
+        scene=row.scene,
+        take=row.take,
+        shot=row.shot,
+        rating=None if row.rating is None else Rating(row.rating),
+        sure=Sure(row.sure),
+        basis=row.basis,
+        note=row.note,
+        by_hand=row.by_hand,
+    )
+
+
+def _link_values(link: TakeLink, now: object) -> dict[str, object]:
+    return {
+        "clip_id": link.clip_id,
+        "scene": link.scene,
+        "take": link.take,
+        "shot": link.shot,
+        "rating": None if link.rating is None else link.rating.value,
+        "sure": link.sure.value,
+        "basis": link.basis,
+        "note": link.note,
+        "by_hand": link.by_hand,
+        "set_at": now,
+    }
+
+
+def _slate_row_of(row: Row[Any]) -> SlateRow:
+    return SlateRow(
+        scene=row.scene,
+        take=row.take,
+        shot=row.shot,
+        day=row.day,
+        camera=row.camera,
+        roll=row.roll,
+        sound_roll=row.sound_roll,
+        clip=row.clip,
+        start_timecode=row.start_timecode,
+        end_timecode=row.end_timecode,
+        rating=None if row.rating is None else Rating(row.rating),
+        mos=row.mos,
+        note=row.note,
+        extra=row.extra,
+        log=row.log,
+        row=row.row,
+    )

@@ -1,0 +1,229 @@
+"""`ingest offload`: a card to its drives."""
+
+from __future__ import annotations
+
+import contextlib
+import secrets
+import shutil
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from ingest.catalog.catalog import Catalog
+from ingest.checksums import KINDS
+from ingest.cli.bars import CopyBars, CopyLines, amount
+from ingest.cli.terminal import Terminal, job
+from ingest.copying.values import Action, Event
+from ingest.errors import ExitCode, UsageError
+from ingest.jobs.offloading.preparing import prepare
+from ingest.jobs.offloading.running import run_offload
+from ingest.jobs.offloading.telling import (
+    document,
+    exit_code,
+    plan_document,
+    plan_lines,
+    result_lines,
+)
+from ingest.jobs.offloading.values import Confirming, Phase, Plan, Request, Result
+from ingest.settings import find_settings
+
+__all__ = ["command"]
+
+
+@job("offload")
+@click.argument("cards", nargs=-1, metavar="CARD...")
+@click.option("--to", multiple=True, metavar="DRIVE", help="A drive's folder or known name.")
+@click.option("--production", metavar="NAME", help="Never guessed from a card.")
+@click.option("--day", type=int, metavar="N", help="Shoot day, from 1.")
+@click.option("--roll", "rolls", multiple=True, metavar="NAME", help="Once for each CARD.")
+@click.option("--camera", "cameras", multiple=True, metavar="LETTER", help="Once for each CARD.")
+@click.option("--card", "labels", multiple=True, metavar="LABEL", help="The card's sticker.")
+@click.option("--checksum", "checksums", multiple=True, type=click.Choice(KINDS))
+@click.option("--layout", metavar="TEMPLATE", help="Folders on the drive.")
+@click.option("--reread", is_flag=True, help="Read the card a second time and compare.")
+@click.option("--since", metavar="DATE", help="Leave older files out; they hold the card.")
+@click.option("--dry-run", is_flag=True, help="Show the plan and do nothing.")
+@click.option("--same-drive-ok", is_flag=True, help="Two on one device; they count as one copy.")
+@click.option("--system-disk-ok", is_flag=True, help="Copy to this computer's own disk.")
+@click.option("--take-over", is_flag=True, help="Take a roll over from a run that has ended.")
+@click.option(
+    "--read-back",
+    type=click.Choice(["behind", "after"]),
+    help="Right behind the writing, or after the roll; by the device when left out.",
+)
+@click.option("--yes", is_flag=True, help="Go at once.")
+def command(
+    terminal: Terminal,
+    cards: tuple[str, ...],
+    to: tuple[str, ...],
+    rolls: tuple[str, ...],
+    cameras: tuple[str, ...],
+    labels: tuple[str, ...],
+    dry_run: bool,
+    yes: bool,
+    **options: Any,
+) -> int:
+    """Copy everything on each CARD to each DRIVE, read it back, record it.
+
+    A CARD is a folder or a mounted volume. Nothing is ever written to it. Run the same command
+    again after a stop: it goes on where it was.
+
+    What this proves: each copy, read again past the computer's cache where the drive allows
+    that, equals what the card's one read gave. It does not prove that the card held what the
+    camera saw, nor that a clip plays.
+    """
+    if not cards:
+        raise UsageError("Which card?", do="ingest offload CARD --to DRIVE --to DRIVE")
+    if not to:
+        raise UsageError("Where to?", do="name each drive with --to, two or more of them")
+    requests = _requests(cards, to, rolls, cameras, labels, options)
+    with terminal.catalog() as catalog:
+        plans = [prepare(request, catalog, _confirming(terminal)) for request in requests]
+        if dry_run:
+            documents = [plan_document(plan) for plan in plans]
+            lines = [line for plan in plans for line in plan_lines(plan)]
+            terminal.answer(_joined(documents), lines)
+            return ExitCode.WELL
+        if terminal.interactive and not yes:
+            for plan in plans:
+                for line in plan_lines(plan):
+                    terminal.note(line)
+            click.prompt(
+                "Enter starts, Ctrl-C leaves everything as it is",
+                default="",
+                show_default=False,
+                prompt_suffix=" ",
+                err=True,
+            )
+        results = [_run(terminal, catalog, plan) for plan in plans]
+    terminal.answer(
+        _joined([document(result) for result in results]),
+        [line for result in results for line in result_lines(result)],
+    )
+    if terminal.interactive:
+        sys.stderr.write("\a")
+    return max((exit_code(result) for result in results), key=_gravity)
+
+
+def _requests(
+    cards: Sequence[str],
+    to: tuple[str, ...],
+    rolls: Sequence[str],
+    cameras: Sequence[str],
+    labels: Sequence[str],
+    options: Mapping[str, Any],
+) -> list[Request]:
+    for name, given in (("--roll", rolls), ("--camera", cameras), ("--card", labels)):
+        if given and len(given) != len(cards):
+            raise UsageError(f"{name} is given once for each card, in their order.")
+    since = options["since"]
+    try:
+        begin = date.fromisoformat(since) if since else None
+    except ValueError:
+        raise UsageError(f"--since takes a date such as 2026-03-14, not {since}.") from None
+    read_back = options["read_back"]
+    settings = find_settings(Path.cwd())
+    return [
+        Request(
+            card=card,
+            to=to,
+            now=datetime.now().astimezone(),
+            settings=settings,
+            production=options["production"],
+            day=options["day"],
+            roll=rolls[number] if rolls else None,
+            camera=cameras[number] if cameras else None,
+            label=labels[number] if labels else None,
+            checksums=options["checksums"],
+            layout=options["layout"],
+            reread=options["reread"],
+            since=begin,
+            same_drive_ok=options["same_drive_ok"],
+            system_disk_ok=options["system_disk_ok"],
+            take_over=options["take_over"],
+            read_back_after=None if read_back is None else read_back == "after",
+        )
+        for number, card in enumerate(cards)
+    ]
+
+
+def _confirming(terminal: Terminal) -> Callable[[Confirming], None]:
+    said: set[int] = set()
+
+    def tell(event: Confirming) -> None:
+        if not said:
+            said.add(1)
+            terminal.note(
+                f"{event.files} files of this card seem to be in already; reading them again "
+                f"to be sure ({amount(event.bytes_total)})"
+            )
+
+    return tell
+
+
+def _run(terminal: Terminal, catalog: Catalog, plan: Plan) -> Result:
+    drives = [
+        (
+            drive.name,
+            sum(f.size for f in plan.files if drive.actions[f.path] is not Action.NOTHING),
+        )
+        for drive in plan.drives
+    ]
+    stop = threading.Event()
+    bars = (
+        CopyBars(plan.bytes, drives, width=shutil.get_terminal_size().columns)
+        if terminal.bars
+        else CopyLines(plan.bytes, drives)
+    )
+
+    def tell(event: Event | Phase) -> None:
+        if not isinstance(event, Phase):
+            bars.tell(event)
+
+    with _stopping(stop), bars:
+        return run_offload(
+            plan,
+            catalog,
+            terminal.observer(),
+            run=secrets.token_hex(8),
+            tell=tell,
+            stop=stop,
+        )
+
+
+@contextlib.contextmanager
+def _stopping(stop: threading.Event) -> Iterator[None]:
+    """Ctrl-C and SIGTERM stop in good order; a second one leaves at once."""
+
+    def ask(signum: int, frame: object) -> None:
+        if stop.is_set():
+            raise KeyboardInterrupt
+        stop.set()
+
+    names = [signal.SIGINT, signal.SIGTERM]
+    if hasattr(signal, "SIGHUP"):
+        names.append(signal.SIGHUP)
+    before = {name: signal.signal(name, ask) for name in names}
+    try:
+        yield
+    finally:
+        for name, handler in before.items():
+            signal.signal(name, handler)
+
+
+def _joined(documents: list[dict[str, Any]]) -> dict[str, Any]:
+    if len(documents) == 1:
+        return documents[0]
+    good = all(one.get("verdict") == "matched" for one in documents)
+    return {"verdict": "matched" if good else "problem", "offloads": documents}
+
+
+def _gravity(code: int) -> int:
+    order = [ExitCode.WELL, ExitCode.UNFINISHED, ExitCode.FOOTAGE, ExitCode.STOPPED]
+    return order.index(ExitCode(code))

@@ -1,0 +1,200 @@
+"""`ingest reuse`: may this card be formatted and shot on again?"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any, Self
+
+import click
+
+from ingest.cli.terminal import Terminal, job
+from ingest.errors import ExitCode, UsageError
+from ingest.names import shown
+
+if TYPE_CHECKING:
+    from tqdm import tqdm
+
+    from ingest.jobs.reuse import CardJudged, Progress
+
+__all__ = ["CAUTIONS", "command"]
+
+CAUTIONS = (
+    "Whoever offloads says when a card is formatted; nobody else does.",
+    "Not before the copies are in two bags that travel apart.",
+    "Format it in the camera it goes into, never in the computer.",
+    "If the system offers to repair the card, say no.",
+    "Formatted is not erased: what was on it can be read again by whoever has it.",
+)
+"""Common practice, no single source."""
+
+
+@job("reuse")
+@click.argument("cards", nargs=-1, metavar="[CARD]...")
+@click.option(
+    "--copies",
+    type=click.IntRange(min=1),
+    default=2,
+    show_default=True,
+    help="Good copies asked for, each on a physical device of its own.",
+)
+@click.option(
+    "--max-age",
+    type=click.IntRange(min=0),
+    metavar="DAYS",
+    help="Copies must have been read within so many days.",
+)
+@click.option(
+    "--offsite",
+    type=click.IntRange(min=0),
+    default=0,
+    metavar="N",
+    help="Copies asked for in another place.",
+)
+@click.option(
+    "--reread", is_flag=True, help="Read every byte of the card again and compare, not samples."
+)
+@click.option(
+    "--read-twice", is_flag=True, help="Hold a card that was read only once in its offload."
+)
+@click.option(
+    "--offline-ok",
+    is_flag=True,
+    help="Count copies on drives that are not here, as they were when last read.",
+)
+def command(
+    terminal: Terminal,
+    cards: tuple[str, ...],
+    copies: int,
+    max_age: int | None,
+    offsite: int,
+    reread: bool,
+    read_twice: bool,
+    offline_ok: bool,
+) -> int:
+    """May this CARD be formatted and shot on again, or go back to the rental house?
+
+    The whole volume is looked at again, and each file on it is judged by the evidence of its
+    copies, which are looked at too. It holds whenever something is not known, and says why and
+    what to do. It never wipes, and writes nothing to the card or the drives.
+
+    Exit: 0 it may be reused; 3 hold.
+    """
+    import secrets
+    from datetime import UTC, datetime
+
+    from ingest.assurance.reuse import Policy
+    from ingest.jobs.reuse import judge_reuse
+
+    if not cards:
+        raise UsageError(
+            "No card named.",
+            do="ingest reuse CARD, where CARD is the folder at which the card is mounted",
+        )
+    policy = Policy(copies, max_age, offsite, read_twice, offline_ok)
+    run = secrets.token_hex(8)
+    judged = []
+    with terminal.catalog() as catalog:
+        for card in cards:
+            with _Screen(terminal) as screen:
+                judged.append(
+                    judge_reuse(
+                        catalog,
+                        terminal.observer(),
+                        card,
+                        policy,
+                        run=run,
+                        now=lambda: datetime.now(UTC),
+                        tell=screen.tell,
+                        reread=reread,
+                    )
+                )
+    hold = any(one.verdict.verdict == "hold" for one in judged)
+    documents = [_document(one) for one in judged]
+    document = documents[0]
+    if len(documents) > 1:
+        document = {"verdict": "hold" if hold else "reuse", "cards": documents}
+    lines = [line for one in judged for line in _lines(one, offline_ok)]
+    terminal.answer(document, [*lines, *_cautions(hold)])
+    return ExitCode.FOOTAGE if hold else ExitCode.WELL
+
+
+def _document(judged: CardJudged) -> dict[str, Any]:
+    verdict = judged.verdict
+    return {
+        "card": judged.label,
+        "root": judged.root,
+        "rolls": list(verdict.rolls),
+        "verdict": verdict.verdict,
+        "reasons": [{"why": reason.why, "do": reason.do} for reason in verdict.reasons],
+        "litter": judged.litter,
+        "not_followed": [{"path": path, "kind": kind} for path, kind in judged.not_followed],
+        "files": [
+            {
+                "path": file.path,
+                "copies": [
+                    {
+                        "drive": copy.drive,
+                        "state": str(copy.state),
+                        "evidence": copy.evidence,
+                        "at": copy.at.isoformat() if copy.at is not None else None,
+                    }
+                    for copy in file.copies
+                ],
+            }
+            for file in verdict.files
+        ],
+    }
+
+
+def _lines(judged: CardJudged, offline_ok: bool) -> Iterator[str]:
+    verdict = judged.verdict
+    files = f"{judged.files} files" if judged.files != 1 else "one file"
+    rolls = f", in as {', '.join(map(shown, verdict.rolls))}" if verdict.rolls else ""
+    word = "MAY BE REUSED" if verdict.verdict == "reuse" else "HOLD, DO NOT FORMAT"
+    yield f"{shown(judged.label)}: {word} ({files}{rolls}; {shown(judged.root)})"
+    for reason in verdict.reasons:
+        yield f"  - {reason.why}"
+        yield f"    Do: {reason.do}"
+    if offline_ok:
+        yield "  Copies on drives that are not here were counted as they were when last read."
+    if judged.litter:
+        yield f"  {judged.litter} files of system litter on it are not footage and were not judged."
+    for path, kind in judged.not_followed[:10]:
+        yield f"  not followed: {shown(path)} ({kind})"
+
+
+def _cautions(hold: bool) -> Iterator[str]:
+    yield "Until it is clear that it may be reused:" if hold else "Before it is formatted:"
+    for caution in CAUTIONS:
+        yield f"  * {caution}"
+
+
+class _Screen:
+    """A bar for the card, then one for each drive, when a terminal is there."""
+
+    def __init__(self, terminal: Terminal) -> None:
+        self._terminal = terminal
+        self._what = ""
+        self._bar: tqdm[Any] | None = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        if self._bar is not None:
+            self._bar.close()
+
+    def tell(self, event: Progress) -> None:
+        if not self._terminal.bars:
+            return
+        if self._bar is None or self._what != event.what:
+            from tqdm import tqdm
+
+            if self._bar is not None:
+                self._bar.close()
+            self._what = event.what
+            self._bar = tqdm(
+                total=event.total, desc=shown(event.what), unit="files", file=sys.stderr
+            )
+        self._bar.update(event.done - self._bar.n)

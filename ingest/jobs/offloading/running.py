@@ -1,0 +1,519 @@
+"""The run of a planned offload: copy, record, look again, list, read the clips.
+
+The catalog's rows are written after the drives' own flushes, so the catalog never knows more
+than the drives hold. What is left behind at any moment is gone on with by the same command.
+"""
+
+from __future__ import annotations
+
+import os
+import threading
+import time
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+
+from ingest import drives, platforms
+from ingest.card.inventory import CardFile, inventory
+from ingest.catalog.catalog import Catalog
+from ingest.catalog.records import (
+    CardNote,
+    Drive,
+    NewFile,
+    NewLook,
+    NewOffload,
+    Observer,
+    Offload,
+    OffloadDrive,
+    OffloadEnd,
+)
+from ingest.copying.engine import MEMORY, copy
+from ingest.copying.reading import open_root, read_cold
+from ingest.copying.roll_folder import RollFolder
+from ingest.copying.tree import Tree, split
+from ingest.copying.values import (
+    COMPARED,
+    CardState,
+    Destination,
+    DriveStopped,
+    Event,
+    FileOutcome,
+    FileTask,
+)
+from ingest.drives import DriveSeen
+from ingest.errors import BadCard, BadDestination, Unfinished
+from ingest.evidence import Act, Against, Route, State
+from ingest.jobs.offloading.clips import ClipReader
+from ingest.jobs.offloading.listing import Listed, list_roll
+from ingest.jobs.offloading.values import DriveResult, Phase, Plan, Problem, Result
+from ingest.names import shown
+
+__all__ = ["run_offload"]
+
+_BATCH_FILES = 500
+_BATCH_SECONDS = 1.0
+
+Tell = Callable[[Event | Phase], None]
+
+
+def run_offload(
+    plan: Plan,
+    catalog: Catalog,
+    observer: Observer,
+    *,
+    run: str,
+    tell: Tell,
+    stop: threading.Event,
+    memory: int = MEMORY,
+    poisoned: bool = False,
+) -> Result:
+    """Carry out the plan. `run`: 16 hexadecimal digits, new for each run.
+
+    Setting `stop` ends it within two seconds. Raises BadDestination when a drive is held by
+    another run, Unfinished when a drive refuses at the very start; whatever happens later is in
+    the result.
+    """
+    begun = time.monotonic()
+    with ExitStack() as stack:
+        seen = [drives.mark(one.volume.root, _free_name(catalog, one)) for one in plan.drives]
+        _check_still_there(plan)
+        card = stack.enter_context(_opened(plan.card_volume.root))
+        roots = [stack.enter_context(_opened(one.volume.root)) for one in plan.drives]
+        folders = _hold(stack, plan, seen, roots, run, take_over=plan.request.take_over)
+        known = [catalog.see_drive(one) for one in seen]
+        offload = catalog.begin_offload(_start(plan, run, observer))
+        work = _Run(plan, catalog, offload, known, seen, begun)
+        work.set_aside(folders, run)
+        catalog.note_card(offload, _notes(plan))
+        with ClipReader(plan, catalog, offload.roll, seen) as clips:
+            tell(Phase("copying"))
+            outcomes = copy(
+                card,
+                plan.card_volume,
+                work.tasks(),
+                folders,
+                kinds=plan.kinds,
+                stop=stop,
+                tell=work.listening(tell),
+                memory=memory,
+                poisoned=poisoned,
+            )
+            # The engine sets `stop` itself when it leaves; what the user wanted is kept apart.
+            asked_to_stop = work.take(outcomes, clips, stop)
+            if not asked_to_stop:
+                tell(Phase("looking again"))
+                work.look_again(card)
+                if plan.request.reread:
+                    tell(Phase("reading the card again"))
+                    work.reread(card)
+                work.make_empty_folders(folders)
+                tell(Phase("writing the hash lists"))
+                work.write_lists(folders, observer)
+                tell(Phase("reading the clips"))
+                work.clips = clips.finish()
+        result = work.result(stopped=asked_to_stop)
+        catalog.end_offload(offload, work.end(result))
+        for folder, drive in zip(folders, result.drives, strict=True):
+            folder.release(complete=not drive.problems and not drive.stopped and not asked_to_stop)
+        tell(Phase("done"))
+        return result
+
+
+@contextmanager
+def _opened(root: str) -> Iterator[int]:
+    handle = open_root(root)
+    try:
+        yield handle
+    finally:
+        os.close(handle)
+
+
+def _check_still_there(plan: Plan) -> None:
+    """Between the plan and Enter a drive may have been pulled: what is there now must be what
+    was planned for, or the footage would land on the disk beneath."""
+    for one in plan.drives:
+        now = drives.look_at(one.volume.root)
+        if (now.st_dev, now.mount) != (one.volume.st_dev, one.volume.mount):
+            raise BadDestination(
+                f"{shown(one.volume.root)} is not the drive any more that it was a moment ago.",
+                do="check that it is plugged in and mounted, then run the same command again",
+            )
+    card = drives.look_at(plan.card_volume.root)
+    if (card.st_dev, card.mount) != (plan.card_volume.st_dev, plan.card_volume.mount):
+        raise BadCard(
+            f"{shown(plan.card_volume.root)} is not the card any more that it was a moment ago.",
+            do="put the card back, then run the same command again",
+        )
+
+
+def _free_name(catalog: Catalog, drive: object) -> str:
+    """A name for a drive without a marker that no other drive bears."""
+    name = getattr(drive, "name", "drive")
+    taken = {known.name.casefold() for known in catalog.drives()}
+    number, free = 2, name
+    while free.casefold() in taken:
+        free, number = f"{name}-{number}", number + 1
+    return str(free)
+
+
+def _hold(
+    stack: ExitStack,
+    plan: Plan,
+    seen: list[DriveSeen],
+    roots: list[int],
+    run: str,
+    *,
+    take_over: bool,
+) -> list[RollFolder]:
+    folders = []
+    for one, drive, root in zip(plan.drives, seen, roots, strict=True):
+        place = Destination(drive.name, one.volume, one.folder, one.read_back_after)
+        folder = RollFolder(root, place, run, take_over=take_over)
+        folders.append(stack.enter_context(folder))
+    return folders
+
+
+def _start(plan: Plan, run: str, observer: Observer) -> NewOffload:
+    return NewOffload(
+        run=run,
+        production=plan.production,
+        roll=plan.roll,
+        day=plan.day,
+        date=plan.date.isoformat(),
+        camera=plan.camera,
+        card=plan.card,
+        observer=observer,
+        started=datetime.now(UTC),
+        plan={
+            "checksums": list(plan.kinds),
+            "files": len(plan.files),
+            "bytes": plan.bytes,
+            "drives": [
+                {
+                    "name": one.name,
+                    "root": one.volume.root,
+                    "folder": one.folder,
+                    "device": one.volume.device,
+                    "fs_type": one.volume.fs_type,
+                }
+                for one in plan.drives
+            ],
+            "copies": plan.copies,
+        },
+    )
+
+
+def _notes(plan: Plan) -> Iterator[CardNote]:
+    for file in plan.inventory.litter:
+        yield CardNote("litter", file.path)
+    for found in plan.inventory.not_followed:
+        kind = "link" if found.kind == "link" else "special"
+        yield CardNote(kind, found.path, found.kind)
+    for unread in plan.inventory.unreadable:
+        yield CardNote("unreadable", unread.path, unread.detail)
+    for file in plan.older:
+        yield CardNote("older", file.path)
+
+
+@dataclass(slots=True)
+class _OnDrive:
+    matched: int = 0
+    bytes: int = 0
+    problems: int = 0
+    stopped: str = ""
+    route: Route | None = None
+    seconds: float = 0.0
+
+
+@dataclass(slots=True)
+class _Run:
+    """What the run has come to so far."""
+
+    plan: Plan
+    catalog: Catalog
+    offload: Offload
+    known: list[Drive]
+    seen: list[DriveSeen]
+    begun: float
+    problems: list[Problem] = field(default_factory=list)
+    hash_lists: list[str] = field(default_factory=list)
+    not_listed: list[str] = field(default_factory=list)
+    card_read: int = 1
+    clips: int = 0
+    unfinished: bool = False
+    read: dict[str, FileOutcome] = field(default_factory=dict)
+    matched: list[dict[str, FileOutcome]] = field(default_factory=list)
+    on_drive: list[_OnDrive] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.on_drive = [_OnDrive() for _ in self.plan.drives]
+        self.matched = [{} for _ in self.plan.drives]
+
+    def tasks(self) -> list[FileTask]:
+        return [
+            FileTask(
+                file.path,
+                file.size,
+                file.mtime_ns,
+                tuple(drive.actions[file.path] for drive in self.plan.drives),
+            )
+            for file in self.plan.files
+        ]
+
+    def listening(self, tell: Tell) -> Callable[[Event], None]:
+        def listen(event: Event) -> None:
+            if isinstance(event, DriveStopped):
+                self.on_drive[event.drive].stopped = event.why
+            tell(event)
+
+        return listen
+
+    def set_aside(self, folders: list[RollFolder], run: str) -> None:
+        """Damaged copies make way under a name that says so; they are never deleted."""
+        for drive, folder in zip(self.plan.drives, folders, strict=True):
+            with Tree(folder.handle) as tree:
+                for path in drive.set_aside:
+                    above, name = split(path)
+                    handle = tree.folder(above)
+                    platforms.rename_new(name, f"{name}.set-aside-{run[:8]}", handle)
+                    platforms.flush(handle)
+
+    # Copying ---------------------------------------------------------------------------------
+
+    def take(
+        self, outcomes: Iterator[FileOutcome], clips: ClipReader, stop: threading.Event
+    ) -> bool:
+        """Record what the engine yields. True when the user stopped it."""
+        batch: list[FileOutcome] = []
+        since = time.monotonic()
+        asked_to_stop = False
+        for outcome in outcomes:
+            asked_to_stop = asked_to_stop or stop.is_set()
+            batch.append(outcome)
+            if len(batch) >= _BATCH_FILES or time.monotonic() - since > _BATCH_SECONDS:
+                self._record(batch, clips)
+                batch, since = [], time.monotonic()
+        self._record(batch, clips)
+        return asked_to_stop
+
+    def _record(self, batch: list[FileOutcome], clips: ClipReader) -> None:
+        at = datetime.now(UTC)
+        files: list[NewFile] = []
+        looks: list[tuple[str, NewLook]] = []
+        for outcome in batch:
+            if outcome.card is not CardState.READ:
+                self._card_problem(outcome)
+                continue
+            files.append(
+                NewFile(
+                    outcome.path,
+                    outcome.size,
+                    outcome.mtime_ns,
+                    outcome.samples,
+                    outcome.digests,
+                )
+            )
+            self.read[outcome.path] = outcome
+            looks += ((outcome.path, look) for look in self._looks(outcome, at))
+        if files:
+            self.catalog.record_copied(self.offload, files, looks)
+        for outcome in batch:
+            self._count(outcome)
+            if any(one.state is State.MATCHED for one in outcome.copies):
+                clips.arrived(outcome)
+
+    def _looks(self, outcome: FileOutcome, at: datetime) -> Iterator[NewLook]:
+        for one in outcome.copies:
+            if one.state is State.UNVERIFIED:
+                continue  # nothing of it stands on the drive, and nothing was compared
+            acts = (Act.WRITTEN, Act.READ_BACK) if one.written else (Act.READ_BACK,)
+            for act in acts:
+                written = act is Act.WRITTEN
+                yield NewLook(
+                    file_id=0,
+                    drive_id=self.known[one.drive].id,
+                    path=f"{self.plan.drives[one.drive].folder}/{outcome.path}",
+                    act=act,
+                    state=State.UNVERIFIED if written else one.state,
+                    route=None if written else one.route,
+                    against=Against.NOTHING if written else Against.CARD,
+                    size=one.size,
+                    kind=None if written or one.digest is None else COMPARED,
+                    digest=None if written else one.digest,
+                    mount=self.plan.drives[one.drive].volume.mount,
+                    at=at,
+                    detail="" if written else one.detail,
+                )
+
+    def _count(self, outcome: FileOutcome) -> None:
+        for one in outcome.copies:
+            on = self.on_drive[one.drive]
+            if one.state is State.MATCHED:
+                on.matched += 1
+                on.bytes += outcome.size
+                on.route = one.route if on.route in (None, one.route) else Route.CACHE_POSSIBLE
+                on.seconds = time.monotonic() - self.begun
+                self.matched[one.drive][outcome.path] = outcome
+                continue
+            if one.state is State.UNVERIFIED:
+                self.unfinished = True
+            on.problems += 1
+            name = self.seen[one.drive].name
+            self.problems.append(Problem(outcome.path, name, str(one.state), one.detail))
+
+    def _card_problem(self, outcome: FileOutcome) -> None:
+        if outcome.card is CardState.CHANGED:
+            self._note(CardNote("changed", outcome.path, outcome.detail))
+        elif outcome.card is CardState.UNREADABLE:
+            self.unfinished = True
+            self._note(CardNote("unreadable", outcome.path, outcome.detail))
+        else:
+            self.unfinished = True
+
+    def _note(self, note: CardNote) -> None:
+        self.problems.append(Problem(note.path, None, note.kind, note.detail))
+        self.catalog.note_card(self.offload, [note])
+
+    # After the copying ------------------------------------------------------------------------
+
+    def look_again(self, card: int) -> None:
+        """The card once more: what changed, vanished or appeared since the inventory."""
+        del card
+        for unread in self.plan.inventory.unreadable:
+            self.unfinished = True
+            self.problems.append(Problem(unread.path, None, "unreadable", unread.detail))
+        told = {problem.path for problem in self.problems if problem.drive is None}
+        try:
+            now = {file.path: file for file in inventory(self.plan.inventory.root).files}
+        except BadCard as error:
+            self.unfinished = True
+            self._note(CardNote("vanished", ".", error.what))
+            return
+        before = {file.path: file for file in self.plan.inventory.files}
+        for path in sorted(now.keys() | before.keys()):
+            kind = _difference(before.get(path), now.get(path))
+            if kind and path not in told:
+                self._note(CardNote(kind, path, "while the card was copied"))
+
+    def reread(self, card: int) -> None:
+        """Read every file of the card a second time, past the cache, and compare."""
+        for path, outcome in self.read.items():
+            try:
+                again = read_cold(card, path, [COMPARED], self.plan.card_volume)
+            except OSError as error:
+                self._note(CardNote("unreadable", path, error.strerror or str(error)))
+                continue
+            if again.digests[COMPARED] != outcome.digests[COMPARED]:
+                self._note(CardNote("changed", path, "two reads of the card differ"))
+        self.card_read = 2
+
+    def make_empty_folders(self, folders: list[RollFolder]) -> None:
+        """Empty folders of the card are kept: a camera may want them back."""
+        for folder, on in zip(folders, self.on_drive, strict=True):
+            if on.stopped:
+                continue
+            try:
+                with Tree(folder.handle) as tree:
+                    for path in self.plan.inventory.empty_folders:
+                        _, made = tree.make_folder(path)
+                        for above in made:
+                            platforms.flush(tree.folder(above))
+            except OSError as error:
+                on.stopped = error.strerror or str(error)
+
+    def write_lists(self, folders: list[RollFolder], observer: Observer) -> None:
+        """One new generation of the hash list on every drive, of what is new there."""
+        for number, (folder, on) in enumerate(zip(folders, self.on_drive, strict=True)):
+            fresh = {
+                path: outcome
+                for path, outcome in self.matched[number].items()
+                if any(one.drive == number and one.written for one in outcome.copies)
+                or path not in self.plan.known
+            }
+            if on.stopped or not fresh:
+                continue
+            place = f"{self.plan.drives[number].volume.root}/{self.plan.drives[number].folder}"
+            try:
+                listed: Listed = list_roll(folder, fresh, self.plan, observer)
+            except (OSError, Unfinished, BadDestination) as error:
+                on.stopped = f"the hash list can't be written: {error}"
+                self.unfinished = True
+                continue
+            if listed.problem:
+                on.problems += 1
+                name = self.seen[number].name
+                self.problems.append(Problem("ascmhl", name, "hash list", listed.problem))
+            if listed.path:
+                self.hash_lists.append(f"{place}/{listed.path}")
+            self.not_listed += [path for path in listed.not_listed if path not in self.not_listed]
+
+    # The end ----------------------------------------------------------------------------------
+
+    def result(self, *, stopped: bool) -> Result:
+        unfinished = self.unfinished or any(on.stopped for on in self.on_drive)
+        return Result(
+            plan=self.plan,
+            card_read=self.card_read,
+            seconds=time.monotonic() - self.begun,
+            drives=tuple(self._drive_result(number) for number in range(len(self.on_drive))),
+            problems=tuple(self.problems),
+            hash_lists=tuple(self.hash_lists),
+            not_listed=tuple(self.not_listed),
+            clips=self.clips,
+            stopped=stopped,
+            unfinished=unfinished,
+        )
+
+    def _drive_result(self, number: int) -> DriveResult:
+        on, planned = self.on_drive[number], self.plan.drives[number]
+        sizes: Mapping[str, int] = {file.path: file.size for file in self.plan.inventory.files}
+        before = [
+            path
+            for path in self.plan.known
+            if path in planned.actions and path not in {file.path for file in self.plan.files}
+        ]
+        return DriveResult(
+            name=self.seen[number].name,
+            root=planned.volume.root,
+            folder=f"{planned.volume.root}/{planned.folder}",
+            device=planned.volume.device,
+            files_matched=on.matched + len(before),
+            bytes=on.bytes + sum(sizes[path] for path in before),
+            problems=on.problems,
+            route=str(on.route or ""),
+            stopped=on.stopped,
+            seconds=on.seconds,
+        )
+
+    def end(self, result: Result) -> OffloadEnd:
+        return OffloadEnd(
+            finished=datetime.now(UTC),
+            verdict="stopped" if result.stopped else result.verdict,
+            card_read=result.card_read,
+            seconds=result.seconds,
+            bytes=self.plan.inventory.bytes,
+            files=len(self.plan.inventory.files),
+            known=len(self.plan.known),
+            left_out=len(self.plan.inventory.litter),
+            drives=tuple(
+                OffloadDrive(
+                    drive_id=self.known[number].id,
+                    folder=self.plan.drives[number].folder,
+                    files_matched=on.matched,
+                    bytes=on.bytes,
+                    seconds=on.seconds,
+                    route=on.route or Route.CACHE_POSSIBLE,
+                    problem=on.stopped,
+                )
+                for number, on in enumerate(self.on_drive)
+            ),
+        )
+
+
+def _difference(before: CardFile | None, now: CardFile | None) -> str:
+    if before is None:
+        return "appeared"
+    if now is None:
+        return "vanished"
+    return "changed" if before != now else ""

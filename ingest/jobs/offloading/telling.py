@@ -1,0 +1,263 @@
+"""An offload's plan and result in words, as a document, and as an exit code. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from ingest.copying.values import Action
+from ingest.errors import ExitCode
+from ingest.jobs.offloading.values import Plan, Problem, Result
+from ingest.names import shown
+
+__all__ = ["document", "exit_code", "plan_document", "plan_lines", "result_lines"]
+
+_MOST = 20
+_STEP = ("bytes", "KB", "MB", "GB", "TB")
+
+
+def document(result: Result) -> dict[str, Any]:
+    """The JSON document of one offload."""
+    plan = result.plan
+    return {
+        "production": plan.production,
+        "day": plan.day,
+        "date": plan.date.isoformat(),
+        "roll": plan.roll,
+        "camera": plan.camera,
+        "card": plan.card.label,
+        "files": len(plan.inventory.files),
+        "known": len(plan.known),
+        "bytes": plan.inventory.bytes,
+        "left_out": len(plan.inventory.litter),
+        "older": len(plan.older),
+        "not_followed": [found.path for found in plan.inventory.not_followed],
+        "verdict": result.verdict,
+        "copies": plan.copies,
+        "copies_wanted": plan.request.settings.copies,
+        "card_read": result.card_read,
+        "seconds": round(result.seconds, 3),
+        "clips": result.clips,
+        "drives": [
+            {
+                "name": drive.name,
+                "root": drive.root,
+                "folder": drive.folder,
+                "device": drive.device,
+                "files_matched": drive.files_matched,
+                "bytes": drive.bytes,
+                "problems": drive.problems,
+                "read_back": drive.route,
+                "stopped": drive.stopped,
+            }
+            for drive in result.drives
+        ],
+        "problems": [
+            {
+                "path": problem.path,
+                "drive": problem.drive,
+                "state": problem.state,
+                "detail": problem.detail,
+            }
+            for problem in result.problems
+        ],
+        "hash_list": list(result.hash_lists),
+        "not_listed": list(result.not_listed),
+    }
+
+
+def plan_document(plan: Plan) -> dict[str, Any]:
+    """The JSON document of a plan, for `--dry-run`."""
+    return {
+        "production": plan.production,
+        "day": plan.day,
+        "date": plan.date.isoformat(),
+        "roll": plan.roll,
+        "camera": plan.camera,
+        "card": plan.card.label,
+        "files": len(plan.inventory.files),
+        "known": len(plan.known),
+        "bytes": plan.inventory.bytes,
+        "to_copy": {"files": len(plan.files), "bytes": plan.bytes},
+        "left_out": len(plan.inventory.litter),
+        "copies": plan.copies,
+        "drives": [
+            {
+                "name": drive.name,
+                "root": drive.volume.root,
+                "folder": f"{drive.volume.root}/{drive.folder}",
+                "device": drive.volume.device,
+                "read_back": "after" if drive.read_back_after else "behind",
+                "because": drive.why_after,
+                "write": _count(drive.actions, Action.WRITE),
+                "check": _count(drive.actions, Action.CHECK),
+            }
+            for drive in plan.drives
+        ],
+    }
+
+
+def exit_code(result: Result) -> ExitCode:
+    """What the shell is told: a footage problem goes before something unfinished."""
+    if result.stopped:
+        return ExitCode.STOPPED
+    if any(problem.state in _FOOTAGE for problem in result.problems):
+        return ExitCode.FOOTAGE
+    if result.unfinished:
+        return ExitCode.UNFINISHED
+    if result.problems or result.plan.copies < result.plan.request.settings.copies:
+        return ExitCode.FOOTAGE
+    return ExitCode.WELL
+
+
+_FOOTAGE = frozenset(
+    {"mismatch", "short", "long", "changed", "appeared", "vanished", "unreadable", "missing"}
+)
+
+
+def plan_lines(plan: Plan) -> list[str]:
+    """The plan in a few lines that fit 80 columns where the names allow it."""
+    inventory = plan.inventory
+    lines = [
+        f"Production  {shown(plan.production)}, day {plan.day} ({plan.date.isoformat()})",
+        f"Card        {shown(plan.card.label)}, at {shown(inventory.root)}",
+        f"Roll        {shown(plan.roll)}"
+        + (f", camera {shown(plan.camera)}" if plan.camera else "")
+        + f" ({plan.because})",
+        f"Files       {len(inventory.files):,}, {_amount(inventory.bytes)}; "
+        f"to copy {len(plan.files):,}, {_amount(plan.bytes)}" + _aside(plan),
+    ]
+    for drive in plan.drives:
+        write, check = (_count(drive.actions, one) for one in (Action.WRITE, Action.CHECK))
+        what = f"{write:,} to write" + (f", {check:,} there to check" if check else "")
+        lines.append(
+            f"To          {shown(drive.volume.root)}/{shown(drive.folder)}: {what}, "
+            f"{_amount(drive.volume.free)} free"
+        )
+        when = "after the roll" if drive.read_back_after else "behind the writing"
+        lines.append(
+            f"            {shown(drive.volume.device)}, {drive.volume.fs_type}; read back {when} "
+            f"({drive.why_after})"
+        )
+    wanted = plan.request.settings.copies
+    if plan.copies < wanted:
+        lines.append(
+            f"Copies      these count as {plan.copies}, {wanted} are wanted: "
+            "a second physical drive is owed"
+        )
+    return lines
+
+
+def _aside(plan: Plan) -> str:
+    said = []
+    if plan.known:
+        said.append(f"{len(plan.known):,} known")
+    if plan.inventory.litter:
+        said.append(f"{len(plan.inventory.litter):,} of system litter left out")
+    if plan.inventory.not_followed:
+        said.append(f"{len(plan.inventory.not_followed):,} links or special files not followed")
+    if plan.older:
+        said.append(f"{len(plan.older):,} older, left out")
+    return f" ({'; '.join(said)})" if said else ""
+
+
+def result_lines(result: Result) -> list[str]:
+    """The end of an offload as a tired person reads it: the answer first."""
+    plan = result.plan
+    code = exit_code(result)
+    files = f"{len(plan.inventory.files):,} files, {_amount(plan.inventory.bytes)}"
+    roll = shown(plan.roll)
+    if code is ExitCode.STOPPED:
+        lines = [
+            f"{roll}: STOPPED. Card still needed: do not take it out, do not format it.",
+            "Do: run the same command again; it goes on where it was.",
+        ]
+    elif result.verdict == "matched" and not result.unfinished:
+        if not plan.files and plan.known:
+            lines = [f"{roll}: NOTHING NEW. {files}, all known and matched before."]
+        else:
+            lines = [f"{roll}: MATCHED. {files}, {_each(result)}."]
+        lines.append("You may take the card out. Do not format it before `ingest reuse` says so.")
+        lines.append("The drives are done: eject them before you pull them.")
+    else:
+        said = "PROBLEM" if code is ExitCode.FOOTAGE else "NOT FINISHED"
+        lines = [f"{roll}: {said}. Card still needed: do not format it."]
+        lines += _problem_lines(result.problems)
+    for drive in result.drives:
+        lines.append(
+            f"  {shown(drive.name)}: {drive.files_matched:,} files matched, "
+            f"{_amount(drive.bytes)}{_route(drive.route)}, in {shown(drive.folder)}"
+        )
+        if drive.stopped:
+            lines.append(f"  {shown(drive.name)} stopped: {shown(drive.stopped)}.")
+            lines.append("  Do: mend that, then run the same command again; it goes on.")
+    lines += _footnotes(result)
+    return lines
+
+
+def _each(result: Result) -> str:
+    count = len(result.drives)
+    on = "on 1 drive" if count == 1 else f"on each of {count} drives"
+    read = "once" if result.card_read == 1 else "twice"
+    return f"{on}, read back and equal; card read {read}"
+
+
+def _route(route: str) -> str:
+    if route == "medium":
+        return ", read back from the medium"
+    return ", read back, perhaps from memory" if route else ""
+
+
+def _footnotes(result: Result) -> list[str]:
+    plan = result.plan
+    lines = []
+    wanted = plan.request.settings.copies
+    if plan.copies < wanted:
+        lines.append(
+            f"  These destinations count as {plan.copies} "
+            f"{'copy' if plan.copies == 1 else 'copies'}; {wanted} are wanted. "
+            "Do: offload the card to another physical drive too."
+        )
+    if any(drive.route == "cache possible" for drive in result.drives):
+        lines.append(
+            "  A drive may have answered from memory. Do: eject it, plug it in again, ingest audit."
+        )
+    if plan.inventory.litter:
+        lines.append(f"  {len(plan.inventory.litter):,} files of system litter were left out.")
+    lines += [
+        f"  Not followed: {shown(found.path)} ({found.kind})."
+        for found in plan.inventory.not_followed[:_MOST]
+    ]
+    lines += [
+        f"  Not in the hash list (its name can't be written there): {shown(path)}."
+        for path in result.not_listed[:_MOST]
+    ]
+    if plan.elsewhere:
+        lines.append(f"  {len(plan.elsewhere):,} files of this card belong to an earlier roll.")
+    return lines
+
+
+def _problem_lines(problems: tuple[Problem, ...]) -> list[str]:
+    lines = [
+        f"  {shown(problem.path)}: {problem.state}"
+        + (f" on {shown(problem.drive)}" if problem.drive else " (card)")
+        + (f", {shown(problem.detail)}" if problem.detail else "")
+        for problem in problems[:_MOST]
+    ]
+    if len(problems) > _MOST:
+        lines.append(f"  ... and {len(problems) - _MOST:,} more (--json tells all)")
+    return lines
+
+
+def _amount(count: float) -> str:
+    if count < 1000:
+        return f"{count:.0f} bytes"
+    for unit in _STEP[1:]:
+        count /= 1000
+        if count < 999.5 or unit == _STEP[-1]:
+            return f"{count:.0f} {unit}" if count >= 100 else f"{count:.1f} {unit}"
+    raise AssertionError("unreachable")
+
+
+def _count(actions: Mapping[str, Action], wanted: Action) -> int:
+    return sum(1 for action in actions.values() if action is wanted)

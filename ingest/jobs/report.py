@@ -1,0 +1,173 @@
+"""Gather the facts of an intake report, and write it in every form."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import json
+import os
+import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from ingest.errors import ExitCode, NotKnown, Unfinished, UsageError
+from ingest.names import shown
+from ingest.report.document import facts_to_document
+from ingest.report.facts import IntakeFacts
+from ingest.report.gather import gather
+from ingest.report.page import render
+from ingest.report.sheets import clips_sheet, copies_sheet
+
+if TYPE_CHECKING:
+    from ingest.catalog.catalog import Catalog
+    from ingest.catalog.records import DriveSeen, Roll
+
+__all__ = ["NAMES", "Report", "choose_rolls", "make_report", "write_report"]
+
+NAMES = (
+    "intake-report.html",
+    "intake-report.csv",
+    "intake-report-copies.csv",
+    "intake-report.json",
+)
+"""The files of a report, in the folder that was named."""
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    facts: IntakeFacts
+    written: tuple[str, ...]
+    """Paths of the files written, in the order of `NAMES`."""
+
+    @property
+    def exit_code(self) -> ExitCode:
+        return ExitCode.WELL if self.facts.well else ExitCode.FOOTAGE
+
+
+def make_report(
+    catalog: Catalog,
+    out: str,
+    *,
+    now: datetime,
+    mounted: Mapping[str, DriveSeen],
+    production: str | None = None,
+    day: int | None = None,
+    roll: str | None = None,
+) -> Report:
+    """Write the report of a production, or of one day or roll of it, into the folder `out`.
+
+    An earlier report in the folder is replaced. Raises UsageError (NotKnown) when the production
+    must be named, nothing is known under a name, or the folder can't be written; Unfinished when
+    the disk is full.
+    """
+    if not out:
+        raise UsageError("No folder named for the report.", do="ingest report --out FOLDER")
+    rolls, scope = choose_rolls(catalog, production=production, day=day, roll=roll)
+    facts = gather(catalog, rolls, now=now, mounted=mounted, scope=scope)
+    return Report(facts=facts, written=write_report(facts, out))
+
+
+def choose_rolls(
+    catalog: Catalog,
+    *,
+    production: str | None = None,
+    day: int | None = None,
+    roll: str | None = None,
+) -> tuple[Sequence[Roll], str]:
+    """The rolls that were asked for, and the same in words."""
+    known = catalog.productions()
+    if not known:
+        raise NotKnown(
+            "The catalog holds no production yet.",
+            do="ingest offload CARD --to DRIVE --to DRIVE",
+        )
+    if production is None:
+        if len(known) > 1:
+            raise UsageError(
+                f"The catalog holds {len(known)} productions: {', '.join(map(shown, known))}.",
+                do="name one: ingest report --production NAME",
+            )
+        production = known[0]
+    elif production not in known:
+        alike = [name for name in known if name.casefold() == production.casefold()]
+        if len(alike) != 1:
+            raise NotKnown(
+                f"No production {shown(production)} in the catalog.",
+                do=f"name one of: {', '.join(map(shown, known))}",
+            )
+        production = alike[0]
+    rolls = catalog.rolls(production=production, day=day, name=roll)
+    if not rolls:
+        held = catalog.rolls(production=production)
+        asked = " of ".join(
+            part
+            for part in (roll and f"roll {shown(roll)}", day is not None and f"day {day}")
+            if part
+        )
+        raise NotKnown(
+            f"{shown(production)} has no {asked or 'roll'} in the catalog.",
+            do="name one that it has: "
+            + ", ".join(f"{shown(each.name)} (day {each.day})" for each in held)
+            if held
+            else "ingest offload CARD --to DRIVE --to DRIVE",
+        )
+    words = [f"roll {rolls[0].name}" if roll else "", f"day {day}" if day is not None else ""]
+    return rolls, ", ".join([production, *filter(None, words)])
+
+
+def write_report(facts: IntakeFacts, out: str) -> tuple[str, ...]:
+    """Write every form into the folder `out`, made when absent; returns the paths.
+
+    All of it is written under unfinished names and flushed first, then renamed, so that a report
+    is never half there. Raises UsageError or Unfinished; what was unfinished is removed again.
+    """
+    forms = (
+        render(facts).encode("utf-8"),
+        b"\xef\xbb\xbf" + clips_sheet(facts).encode("utf-8"),
+        b"\xef\xbb\xbf" + copies_sheet(facts).encode("utf-8"),
+        json.dumps(facts_to_document(facts), indent=2).encode("ascii") + b"\n",
+    )
+    mark = secrets.token_hex(6)
+    unfinished = [os.path.join(out, f".{name}.{mark}.unfinished") for name in NAMES]
+    finished = tuple(os.path.join(out, name) for name in NAMES)
+    try:
+        os.makedirs(out, exist_ok=True)
+        try:
+            for path, data in zip(unfinished, forms, strict=True):
+                _write(path, data)
+            for path, name in zip(unfinished, finished, strict=True):
+                os.replace(path, name)
+        finally:
+            for path in unfinished:
+                with contextlib.suppress(FileNotFoundError):
+                    os.unlink(path)
+        _flush_folder(out)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        what = f"The report can't be written to {shown(out)}: {reason}."
+        if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EIO):
+            raise Unfinished(what, do="make room or name another folder, and run it again") from (
+                error
+            )
+        raise UsageError(what, do="name a folder that can be written: --out FOLDER") from error
+    return finished
+
+
+def _write(path: str, data: bytes) -> None:
+    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+    with open(descriptor, "wb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _flush_folder(path: str) -> None:
+    if os.name == "nt":  # folders can't be opened for flushing there
+        return
+    descriptor = os.open(path, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

@@ -1,0 +1,152 @@
+"""The slate: a log loaded, clips linked to takes, one take set by hand."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from ingest.catalog.catalog import Catalog
+from ingest.catalog.records import Clip, Observer, Rating, SlateRow, Sure, TakeLink
+from ingest.errors import UsageError
+from ingest.jobs.find import choose_production, find_clip
+from ingest.slate.log import read_log
+from ingest.slate.matching import Matching, match
+from ingest.slate.names import camera_key, same_scene, same_take
+
+__all__ = ["LoadResult", "MatchResult", "SetResult", "load_log", "match_production", "set_take"]
+
+_MAX_NAME = 200
+
+
+@dataclass(frozen=True, slots=True)
+class MatchResult:
+    """What a matching of a whole production left."""
+
+    production: str
+    clips: Mapping[int, Clip]
+    """Every clip of the production, by id."""
+    rows: int
+    """Rows of all its logs."""
+    matching: Matching
+
+    @property
+    def is_open(self) -> bool:
+        """A row has no clip, a link is open, or something contradicts.
+
+        A clip without a take is told but not open: much is shot without a slate.
+        """
+        found = self.matching
+        doubtful = any(link.sure is Sure.OPEN for link in found.links)
+        return bool(found.rows_without_clip or found.conflicts or doubtful)
+
+    def count(self, sure: Sure) -> int:
+        """Links of this sureness, those set by hand left out."""
+        return sum(link.sure is sure and not link.by_hand for link in self.matching.links)
+
+    @property
+    def by_hand(self) -> int:
+        return sum(link.by_hand for link in self.matching.links)
+
+
+@dataclass(frozen=True, slots=True)
+class LoadResult:
+    log: str
+    rows: int
+    new: int
+    """Rows that the log of this name did not hold before, in these words."""
+    gone: int
+    """Rows that it held before and holds no more in these words; kept as history."""
+    match: MatchResult
+
+
+@dataclass(frozen=True, slots=True)
+class SetResult:
+    clip: Clip
+    link: TakeLink
+
+
+def load_log(catalog: Catalog, production: str | None, path: str) -> LoadResult:
+    """Load a slate log, in place of what the log of this file name said before, and match anew.
+
+    Raises BadLog (nothing is loaded then), NotKnown, UsageError.
+    """
+    chosen = choose_production(catalog, production)
+    rows = read_log(path)
+    log = rows[0].log
+    before = [row for row in catalog.slate(chosen) if row.log == log]
+    catalog.load_slate(chosen, log, rows)
+    was, now = _counted(before), _counted(rows)
+    return LoadResult(
+        log=log,
+        rows=len(rows),
+        new=(now - was).total(),
+        gone=(was - now).total(),
+        match=match_production(catalog, chosen),
+    )
+
+
+def match_production(catalog: Catalog, production: str | None = None) -> MatchResult:
+    """Link all clips of a production to takes anew; links set by hand stay."""
+    chosen = choose_production(catalog, production)
+    clips = catalog.clips(catalog.rolls(production=chosen))
+    ids = [clip.id for clip in clips]
+    by_hand = [link for some in catalog.links(ids).values() for link in some if link.by_hand]
+    rows = catalog.slate(chosen)
+    found = match(clips, rows, by_hand)
+    catalog.replace_links(ids, found.links)
+    return MatchResult(chosen, {clip.id: clip for clip in clips}, len(rows), found)
+
+
+def set_take(
+    catalog: Catalog,
+    clip_text: str,
+    scene: str,
+    take: str,
+    shot: str | None,
+    rating: Rating | None,
+    note: str | None,
+    observer: Observer,
+    *,
+    production: str | None = None,
+) -> SetResult:
+    """Say by hand which take a clip holds. It beats every other link and is never changed.
+
+    Shot, rating and note that aren't given come from the log's row of that take, where there is
+    one. Raises NotKnown, Ambiguous, UsageError.
+    """
+    scene, take = " ".join(scene.split()), " ".join(take.split())
+    for name, text in (("scene", scene), ("take", take)):
+        if not text or len(text) > _MAX_NAME:
+            raise UsageError(f"The {name} is empty or too long.", do=f"give it with --{name}")
+    clip = find_clip(catalog, clip_text, production)
+    row = _logged(catalog.slate(clip.roll.production), clip, scene, take)
+    basis = f"set by hand by {observer.who}"
+    if row is not None:
+        if (shot is None and row.shot) or (rating is None and row.rating):
+            basis += f"; shot and rating as in {row.log} row {row.row}"
+        shot = shot if shot is not None else row.shot
+        rating = rating or row.rating
+        note = note if note is not None else row.note
+    link = TakeLink(clip.id, scene, take, shot, rating, Sure.SURE, basis, note, by_hand=True)
+    catalog.set_link(link, observer)
+    return SetResult(clip, link)
+
+
+def _logged(rows: Sequence[SlateRow], clip: Clip, scene: str, take: str) -> SlateRow | None:
+    fitting = [
+        row
+        for row in rows
+        if same_scene(row.scene, scene)
+        and same_take(row.take, take)
+        and row.day in (None, clip.roll.day)
+    ]
+    own = camera_key(clip.roll.camera) if clip.roll.camera else ""
+    for row in fitting:
+        if row.camera and camera_key(row.camera) == own:
+            return row
+    return next((row for row in fitting if not row.camera), fitting[0] if fitting else None)
+
+
+def _counted(rows: Iterable[SlateRow]) -> Counter[str]:
+    return Counter(repr(replace(row, row=0, extra=dict(sorted(row.extra.items())))) for row in rows)

@@ -1,0 +1,79 @@
+"""What is this file? Chosen by its content; its name only stands in where that doesn't tell."""
+
+from __future__ import annotations
+
+import os
+import stat
+
+from ingest.media.facts import ClipFacts, ClipKind
+from ingest.media.kinds import is_raw_still, kind_of_name
+from ingest.media.pictures import read_picture
+from ingest.media.sound import read_sound
+from ingest.media.stills import read_still
+
+__all__ = ["probe"]
+
+_HEAD = 4096
+_STILL_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"mif1", b"avif", b"crx ", b"jpeg")
+
+
+def probe(path: str | os.PathLike[str], *, kind_hint: ClipKind | None = None) -> ClipFacts:
+    """Facts of one file.
+
+    `kind_hint` is what the file is taken for where its content doesn't tell; without it the
+    name's ending decides. Never raises for a bad or unreadable file: `doubts` say what could
+    not be read, a sentence each. It may hang or crash inside a decoder: see `workers`.
+    """
+    kind = kind_hint or kind_of_name(os.fsdecode(path))
+    try:
+        info = os.stat(path)
+        if not stat.S_ISREG(info.st_mode):
+            return ClipFacts(kind=kind, doubts=("It is no regular file.",))
+        if info.st_size == 0:
+            return ClipFacts(kind=kind, doubts=("It is empty (0 bytes).",))
+        with open(path, "rb") as file:
+            head = file.read(_HEAD)
+        if not head.strip(b"\0"):
+            return ClipFacts(kind=kind, doubts=(f"Its first {len(head)} bytes are all zero.",))
+        if _is_text(head):
+            # Lists that name other files are text too, and must not be followed.
+            return ClipFacts(kind=kind, doubts=("It is text, not picture or sound.",))
+        if head[8:12] == b"WAVE" and (sound := read_sound(path)) is not None:
+            return sound
+        if _is_still(head) or is_raw_still(os.fsdecode(path)):
+            return read_still(path)
+        return read_picture(path, kind=kind)
+    except OSError as error:
+        return ClipFacts(kind=kind, doubts=(f"It can't be read: {error.strerror or error}.",))
+
+
+def _is_still(head: bytes) -> bool:
+    if head[4:8] == b"ftyp":
+        return head[8:12] in _STILL_BRANDS
+    return (
+        head.startswith(
+            (
+                b"\xff\xd8\xff",  # JPEG
+                b"II*\0",  # TIFF and what is built on it (DNG and other camera RAW)
+                b"MM\0*",
+                b"\x89PNG\r\n",
+                b"SDPX",  # DPX (SMPTE ST 268), either byte order
+                b"XPDS",
+                b"v/1\x01",  # OpenEXR
+            )
+        )
+        or (head[:4] == b"RIFF" and head[8:12] == b"WEBP")
+    )
+
+
+def _is_text(head: bytes) -> bool:
+    """Printable ASCII or UTF-8 throughout: no container or codec begins like that for long."""
+    if any(each < 9 or 13 < each < 32 or each == 127 for each in head):
+        return False
+    for cut in range(4):  # the head may end inside a character
+        try:
+            head[: len(head) - cut].decode("utf-8")
+            return True
+        except UnicodeDecodeError:
+            continue
+    return False

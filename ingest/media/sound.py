@@ -1,0 +1,273 @@
+"""Wave files: format, bext (EBU Tech 3285) and iXML (ixml.info), read with wavinfo's parsers.
+
+The chunks are walked here (`riff`), since wavinfo gives a whole file up for one bad chunk.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import struct
+from dataclasses import replace
+from fractions import Fraction
+from typing import Any, BinaryIO
+
+from wavinfo.wave_bext_reader import WavBextReader
+from wavinfo.wave_ixml_reader import WavIXMLFormat
+
+from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, SoundNotes
+from ingest.media.riff import Wave, wave_chunks
+from ingest.media.timecode import BadTimecode, from_samples
+from ingest.media.values import clean
+
+__all__ = ["read_sound"]
+
+_BEXT_LENGTH = 602
+_CODECS = {1: "PCM", 3: "PCM float", 6: "A-law", 7: "mu-law"}
+_EXTENSIBLE = 0xFFFE
+
+# TAKE_TYPE came with iXML 2.0; the flags it replaced are still written.
+_OLDER_FLAGS = ("NO_GOOD", "FALSE_START", "WILD_TRACK")
+
+# Makers put a letter of their own before the key: sSCENE=, dSCENE=, gSCENE= (common practice).
+_DESCRIBED = re.compile(r"^[a-z]?([A-Z][A-Z_]*)=(.*)$", re.MULTILINE)
+
+_LONGEST = 2000
+_MOST_EXTRA = 100
+
+
+def read_sound(path: str | os.PathLike[str]) -> ClipFacts | None:
+    """Facts of a Wave file, or None where the file is none.
+
+    Never raises for what is in the file: doubts say what could not be read.
+    Raises OSError where the file can't be opened or read.
+    """
+    with open(path, "rb") as file:
+        wave = wave_chunks(file)
+        if wave is None:
+            return None
+        doubts = list(wave.doubts)
+        facts = _format(file, wave, doubts)
+        extra: dict[str, str] = {}
+        notes = SoundNotes()
+        bext = wave.read(file, b"bext")
+        if bext is not None:
+            notes = _bext(bext, notes, extra, doubts)
+        ixml = wave.read(file, b"iXML")
+        stamp_rate: int | None = None
+        if ixml is not None:
+            notes, stamp_rate = _ixml(ixml, notes, extra, doubts)
+            channels = facts.audio[0].channels if facts.audio else None
+            if channels and notes.tracks and len(notes.tracks) != channels:
+                doubts.append(f"It lists {len(notes.tracks)} tracks and holds {channels} channels.")
+    if bext is not None or ixml is not None:
+        facts = _with_timecode(replace(facts, sound=notes), notes, bext, stamp_rate, doubts)
+    return replace(facts, recorded=notes.origination, extra=extra, doubts=tuple(doubts))
+
+
+def _format(file: BinaryIO, wave: Wave, doubts: list[str]) -> ClipFacts:
+    facts = ClipFacts(kind=ClipKind.SOUND, container="WAV" if wave.form == "RIFF" else wave.form)
+    fmt = wave.read(file, b"fmt ") or b""
+    data = wave.find(b"data")
+    if data is None:
+        doubts.append("It holds no sound (no data chunk).")
+    if len(fmt) < 16:
+        doubts.append("Its format can't be read (no whole fmt chunk).")
+        return facts
+    tag, channels, rate, byte_rate, block, bits = struct.unpack_from("<HHIIHH", fmt)
+    if tag == _EXTENSIBLE and len(fmt) >= 26:
+        (tag,) = struct.unpack_from("<H", fmt, 24)
+    codec = _CODECS.get(tag, f"format {tag:#06x}")
+    track = AudioTrack(
+        channels=channels or None, sample_rate=rate or None, bit_depth=bits or None, codec=codec
+    )
+    seconds = None
+    if data is not None and rate and block and tag in _CODECS:
+        seconds = Fraction(data.there // block, rate)
+    elif data is not None and byte_rate:
+        seconds = Fraction(data.there, byte_rate)
+    return replace(
+        facts,
+        codec=codec,
+        bit_depth=bits or None,
+        bitrate=byte_rate * 8 or None,
+        audio=(track,),
+        duration_seconds=seconds,
+    )
+
+
+def _bext(
+    content: bytes, notes: SoundNotes, extra: dict[str, str], doubts: list[str]
+) -> SoundNotes:
+    if len(content) < _BEXT_LENGTH:
+        doubts.append(f"Its bext chunk has {len(content)} of at least {_BEXT_LENGTH} bytes.")
+        content = content.ljust(_BEXT_LENGTH, b"\0")
+    read: Any = None
+    for encoding in ("utf-8", "latin_1"):  # ASCII by the standard; Latin-1 is often met
+        try:
+            read = WavBextReader(content, encoding)
+            break
+        except UnicodeDecodeError:
+            continue
+        except Exception as error:
+            doubts.append(f"Its bext chunk can't be read: {clean(str(error))}.")
+            return notes
+    description = _some(read.description)
+    for key, value in (
+        ("bext originator reference", read.originator_ref),
+        ("bext coding history", read.coding_history),
+        ("bext umid", (read.umid or b"").hex().strip("0")),
+    ):
+        if kept := _some(value):
+            extra[key] = kept
+    origination = " ".join(
+        each for each in (_some(read.originator_date), _some(read.originator_time)) if each
+    )
+    described: dict[str, str] = {}
+    for key, value in _DESCRIBED.findall((description or "").replace("\r", "\n")):
+        described.setdefault(key, value.strip())
+    circled = described.get("CIRCLED", "").upper()
+    return replace(
+        notes,
+        scene=described.get("SCENE") or None,
+        take=described.get("TAKE") or None,
+        tape=described.get("TAPE") or None,
+        project=described.get("PROJECT") or None,
+        note=described.get("NOTE") or None,
+        circled={"TRUE": True, "FALSE": False}.get(circled),
+        time_reference=int(read.time_reference),
+        originator=_some(read.originator),
+        description=description,
+        origination=origination or None,
+    )
+
+
+def _ixml(
+    content: bytes, notes: SoundNotes, extra: dict[str, str], doubts: list[str]
+) -> tuple[SoundNotes, int | None]:
+    """The notes with iXML's over bext's, and the rate that its own time stamp counts in."""
+    try:
+        root: Any = WavIXMLFormat(content.rstrip(b"\0 \r\n\t")).parsed.getroot()
+        if root is None or root.tag != "BWFXML":
+            raise ValueError("it is no BWFXML document")
+        values = _texts(root)
+    except Exception as error:
+        doubts.append(f"Its iXML can't be read: {clean(str(error)) or type(error).__name__}.")
+        return notes, None
+    for key, value in values.items():
+        if len(extra) < _MOST_EXTRA and not key.startswith("TRACK_LIST/"):
+            extra[f"iXML {key}"] = value
+    kinds = [word.strip() for word in values.get("TAKE_TYPE", "").split(",") if word.strip()] + [
+        flag for flag in _OLDER_FLAGS if values.get(flag, "").upper() == "TRUE"
+    ]
+    reference = _stamp(values)
+    if notes.time_reference is None:
+        notes = replace(notes, time_reference=reference)
+    elif reference is not None and reference != notes.time_reference:
+        # The specification: fmt and bext win, since other programs change them without iXML.
+        doubts.append(
+            f"Its time stamps disagree: bext {notes.time_reference}, iXML {reference}; "
+            "bext is taken."
+        )
+    flag = values.get("SPEED/TIMECODE_FLAG", "").upper()
+    return replace(
+        notes,
+        scene=values.get("SCENE") or notes.scene,
+        take=values.get("TAKE") or notes.take,
+        tape=values.get("TAPE") or notes.tape,
+        project=values.get("PROJECT") or notes.project,
+        note=values.get("NOTE") or notes.note,
+        circled=values.get("CIRCLED", "").upper() == "TRUE" or bool(notes.circled),
+        take_type=tuple(dict.fromkeys(kinds)),
+        tracks=_tracks(root),
+        timecode_rate=_rate(values.get("SPEED/TIMECODE_RATE")),
+        drop_frame={"DF": True, "NDF": False}.get(flag),
+        file_uid=values.get("FILE_UID"),
+        family_uid=values.get("FILE_SET/FAMILY_UID"),
+    ), _number(values.get("SPEED/TIMESTAMP_SAMPLE_RATE"))
+
+
+def _texts(root: Any) -> dict[str, str]:
+    """Path below the root to text, the first of each path; empty ones left out."""
+    found: dict[str, str] = {}
+    for element in root.iter():
+        if not isinstance(element.tag, str) or element is root or len(element):
+            continue
+        parts = [element.tag]
+        parts += [each.tag for each in element.iterancestors() if each is not root]
+        value = _some(element.text or "")
+        if value:
+            found.setdefault("/".join(reversed(parts)), value)
+        if len(found) > 1000:
+            break
+    return found
+
+
+def _tracks(root: Any) -> tuple[str, ...]:
+    """Track names by their place in the file (INTERLEAVE_INDEX), else as they are listed."""
+    rows = [
+        (_number(each.findtext("INTERLEAVE_INDEX")), _some(each.findtext("NAME") or "") or "")
+        for each in root.findall("TRACK_LIST/TRACK")[:1000]
+    ]
+    places = [place for place, _ in rows]
+    if None not in places and len(set(places)) == len(places):
+        rows.sort(key=lambda row: row[0] or 0)
+    return tuple(name for _, name in rows)
+
+
+def _stamp(values: dict[str, str]) -> int | None:
+    """HI x 2^32 + LO; the name with and without the S that some writers leave out."""
+    for name in ("SAMPLES", "SAMPLE"):
+        high = _number(values.get(f"SPEED/TIMESTAMP_{name}_SINCE_MIDNIGHT_HI"))
+        low = _number(values.get(f"SPEED/TIMESTAMP_{name}_SINCE_MIDNIGHT_LO"))
+        if low is not None:
+            return ((high or 0) << 32) + low
+    return None
+
+
+def _with_timecode(
+    facts: ClipFacts,
+    notes: SoundNotes,
+    bext: bytes | None,
+    stamp_rate: int | None,
+    doubts: list[str],
+) -> ClipFacts:
+    """The start timecode, only where the file says the frame rate that it counts in."""
+    rate = (facts.audio[0].sample_rate if facts.audio else None) or stamp_rate
+    if notes.time_reference is None or notes.timecode_rate is None or rate is None:
+        return facts
+    try:
+        start = from_samples(
+            notes.time_reference, rate, notes.timecode_rate, drop=bool(notes.drop_frame)
+        )
+    except BadTimecode as error:
+        doubts.append(f"Its start timecode can't be worked out: {error}.")
+        return facts
+    return replace(
+        facts,
+        start_timecode=start.label,
+        timecode_source="bext" if bext is not None else "iXML",
+    )
+
+
+def _rate(written: str | None) -> Fraction | None:
+    """`24000/1001`; also the decimal habits 23.976, 29.97 and 59.94."""
+    if not written:
+        return None
+    try:
+        rate = Fraction(written.replace(" ", "")[:20])
+    except (ValueError, ZeroDivisionError):
+        return None
+    slow = Fraction(round(rate) * 1000, 1001)
+    if rate.denominator not in (1, 1001) and abs(rate - slow) < Fraction(1, 100):
+        return slow
+    return rate if 0 < rate < 1000 else None
+
+
+def _number(written: str | None) -> int | None:
+    value = (written or "").strip()
+    return int(value) if value.isascii() and value.isdigit() and len(value) < 20 else None
+
+
+def _some(value: str) -> str | None:
+    return clean(value)[:_LONGEST] or None

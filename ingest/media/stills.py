@@ -1,0 +1,199 @@
+"""Stills: size and format by MediaInfo, camera and exposure by EXIF (CIPA DC-008) with exifread."""
+
+from __future__ import annotations
+
+import logging
+import os
+import struct
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import Any, BinaryIO
+
+import exifread
+from exifread.utils import get_gps_coords
+
+from ingest.media.facts import ClipFacts, ClipKind
+from ingest.media.opening import CannotRead, Track, mediainfo_tracks
+from ingest.media.values import clean, text, whole
+
+__all__ = ["embedded_thumbnail", "read_still", "upright"]
+
+# exifread tells its troubles to the log; here they become doubts.
+logging.getLogger("exifread").addHandler(logging.NullHandler())
+
+# EXIF Orientation to degrees clockwise that turn the picture upright; 2, 4, 5, 7 are mirrored too.
+_TURNS = {1: 0, 2: 0, 3: 180, 4: 180, 5: 90, 6: 90, 7: 270, 8: 270}
+_MIRRORED = (2, 4, 5, 7)
+
+_MOST_EXTRA = 200
+_LONGEST_EXTRA = 500
+_TAIL = 1 << 20
+
+_Tags = Mapping[str, Any]
+
+
+def read_still(path: str | os.PathLike[str]) -> ClipFacts:
+    """Facts of a still. Never raises for what is in the file: doubts say what wasn't read.
+
+    Raises OSError where the file can't be opened or read.
+    """
+    doubts: list[str] = []
+    general: Track = {}
+    image: Track = {}
+    try:
+        tracks = mediainfo_tracks(path)
+        general = next((each for each in tracks if each.get("track_type") == "General"), {})
+        image = next((each for each in tracks if each.get("track_type") == "Image"), {})
+    except CannotRead as error:
+        doubts.append(f"MediaInfo could not read it: {error}.")
+    tags = _exif(path, doubts)
+    with open(path, "rb") as file:
+        if _jpeg_without_end(file):
+            doubts.append("Its picture has no end: it was cut short.")
+    width = _first_whole(tags, "EXIF ExifImageWidth", "Image ImageWidth")
+    height = _first_whole(tags, "EXIF ExifImageLength", "Image ImageLength")
+    if whole(image, "width") and whole(image, "height"):
+        # In camera RAW the first picture is often a small one: the larger size is the still's.
+        if not width or not height or text(general, "format") == "JPEG":
+            width, height = None, None
+        width = max(width or 0, whole(image, "width") or 0)
+        height = max(height or 0, whole(image, "height") or 0)
+    if not image and not tags:
+        doubts.append("Neither its size nor its EXIF can be read.")
+    return ClipFacts(
+        kind=ClipKind.STILL,
+        container=text(general, "format"),
+        codec=text(image, "format"),
+        width=width or None,
+        height=height or None,
+        bit_depth=whole(image, "bit_depth"),
+        chroma=text(image, "chroma_subsampling"),
+        rotation=upright(tags)[0],
+        camera_make=_text(tags, "Image Make"),
+        camera_model=_text(tags, "Image Model"),
+        camera_serial=_text(tags, "EXIF BodySerialNumber"),
+        lens=_text(tags, "EXIF LensModel"),
+        iso=_text(tags, "EXIF ISOSpeedRatings", "EXIF PhotographicSensitivity"),
+        exposure=_text(tags, "EXIF ExposureTime"),
+        aperture=_aperture(tags),
+        white_balance=_text(tags, "EXIF WhiteBalance"),
+        location=_location(tags),
+        recorded=_recorded(tags),
+        doubts=tuple(doubts),
+        extra=_extra(tags),
+    )
+
+
+def embedded_thumbnail(path: str | os.PathLike[str]) -> bytes | None:
+    """The JPEG that EXIF carries as thumbnail, or None. Raises OSError."""
+    tags = _exif(path, [], thumbnail=True)
+    found = tags.get("JPEGThumbnail")
+    return bytes(found) if isinstance(found, bytes) and found else None
+
+
+def upright(tags: _Tags) -> tuple[int | None, bool]:
+    """Degrees clockwise that turn the picture upright (None: not said), and whether mirrored."""
+    orientation = _first_whole(tags, "Image Orientation")
+    if orientation not in _TURNS:
+        return None, False
+    return _TURNS[orientation], orientation in _MIRRORED
+
+
+def _exif(
+    path: str | os.PathLike[str], doubts: list[str], *, thumbnail: bool = False
+) -> dict[str, Any]:
+    with open(path, "rb") as file:
+        try:
+            return dict(
+                exifread.process_file(file, details=False, extract_thumbnail=thumbnail) or {}
+            )
+        except OSError:
+            raise
+        except Exception as error:  # exifread's errors have no common base
+            words = clean(str(error)) or type(error).__name__
+            doubts.append(f"Its EXIF can't be read: {words}.")
+            return {}
+
+
+def _text(tags: _Tags, *names: str) -> str | None:
+    for name in names:
+        if name in tags and (written := clean(str(tags[name]))):
+            return written[:_LONGEST_EXTRA]
+    return None
+
+
+def _values(tags: _Tags, name: str) -> list[Any]:
+    values = getattr(tags.get(name), "values", None)
+    return list(values) if isinstance(values, list | tuple) else []
+
+
+def _first_whole(tags: _Tags, *names: str) -> int | None:
+    for name in names:
+        for value in _values(tags, name)[:1]:
+            if isinstance(value, int) and value > 0:
+                return value
+    return None
+
+
+def _aperture(tags: _Tags) -> str | None:
+    for value in _values(tags, "EXIF FNumber")[:1]:
+        try:
+            number = Fraction(value)
+        except (TypeError, ValueError, ZeroDivisionError):
+            return None
+        return f"f/{float(number):g}" if number > 0 else None
+    return None
+
+
+def _recorded(tags: _Tags) -> str | None:
+    """`2026:03:14 10:20:30+01:00`: EXIF keeps time and zone apart; without a zone none is added."""
+    for time, zone in (
+        ("EXIF DateTimeOriginal", "EXIF OffsetTimeOriginal"),
+        ("EXIF DateTimeDigitized", "EXIF OffsetTimeDigitized"),
+        ("Image DateTime", "EXIF OffsetTime"),
+    ):
+        written = _text(tags, time)
+        if written and written.strip("0: "):
+            return written + (_text(tags, zone) or "")
+    return None
+
+
+def _location(tags: _Tags) -> str | None:
+    if "GPS GPSLatitude" not in tags:
+        return None
+    try:
+        found: Any = get_gps_coords(dict(tags))
+        latitude, longitude = found
+        return f"{float(latitude):+.6f}{float(longitude):+.6f}"
+    except Exception:
+        return None  # the tags stay in `extra` as they came
+
+
+def _extra(tags: _Tags) -> dict[str, str]:
+    kept: dict[str, str] = {}
+    for name, value in tags.items():
+        if isinstance(value, bytes) or name.endswith(("MakerNote", "UserComment", "Tag 0xEA1C")):
+            continue
+        written = clean(str(value))
+        if written and len(kept) < _MOST_EXTRA:
+            kept[clean(name)[:100]] = written[:_LONGEST_EXTRA]
+    return kept
+
+
+def _jpeg_without_end(file: BinaryIO) -> bool:
+    """Whether a JPEG (ITU-T T.81) has no EOI marker after its scan began."""
+    size = file.seek(0, os.SEEK_END)
+    file.seek(0)
+    if file.read(2) != b"\xff\xd8":
+        return False
+    place = 2
+    while place + 4 <= size:
+        file.seek(place)
+        marker, length = struct.unpack(">HH", file.read(4))
+        if marker == 0xFFDA:  # start of scan
+            file.seek(max(place, size - _TAIL))
+            return b"\xff\xd9" not in file.read()
+        if marker >> 8 != 0xFF or length < 2:
+            return True
+        place += 2 + length
+    return True

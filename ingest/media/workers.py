@@ -1,0 +1,282 @@
+"""Probing in other processes: a decoder that hangs or crashes takes nobody with it.
+
+Each worker is a process of its own, started anew after a hang or crash, with a pipe to and
+from it and no other handle of ours. It ends when its pipe ends, so that it dies with its
+parent, however that ends. The decoders are imported in the worker only.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import queue
+import selectors
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from types import TracebackType
+
+from ingest.media.facts import ClipFacts
+from ingest.media.facts_json import facts_from_json
+from ingest.media.kinds import kind_of_name
+
+__all__ = ["ProbeItem", "ProbePool", "ProbeResult", "probe_many"]
+
+_CHILD = (
+    "import sys; sys.path.insert(0, sys.argv[1]); "
+    "from ingest.media.worker_child import main; main()"
+)
+_HOME = str(Path(__file__).resolve().parents[2])
+_LARGEST_ANSWER = 16 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeItem:
+    """One file to probe. `key` is the caller's own name for it and comes back untouched."""
+
+    key: str
+    path: str
+    poster_out: str | None = None
+    """Where its poster goes (JPEG), or None for no poster."""
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeResult:
+    key: str
+    facts: ClipFacts
+    """Never absent: a file whose probing hung or crashed has facts with that as a doubt."""
+    poster_made: bool
+    problem: str = ""
+    """What went wrong with the worker or the poster's file, or empty."""
+
+
+class _Gone(Exception):
+    """The worker did not answer; `str()` says why."""
+
+
+class ProbePool:
+    """Workers that probe while the caller goes on.
+
+    `submit` never waits. `ready` gives the results that have come in; `results` waits for those
+    still out and ends when every item submitted so far has come back. Results come in the
+    order in which they are done. To be used by one thread.
+    """
+
+    def __init__(self, *, workers: int, timeout_s: float) -> None:
+        """Up to `workers` processes, each started when there is work for it.
+
+        `timeout_s` is the limit for one file, facts and poster together, in seconds.
+        """
+        if workers < 1 or timeout_s <= 0:
+            raise ValueError("at least one worker and a time limit above 0 are needed")
+        self._timeout_s = timeout_s
+        self._most = workers
+        self._todo: queue.SimpleQueue[ProbeItem | None] = queue.SimpleQueue()
+        self._done: queue.SimpleQueue[ProbeResult] = queue.SimpleQueue()
+        self._out = 0
+        self._workers: list[_Worker] = []
+        self._closed = False
+
+    def submit(self, item: ProbeItem) -> None:
+        """Put a file in the line. Raises ValueError on a closed pool."""
+        if self._closed:
+            raise ValueError("the pool is closed")
+        self._out += 1
+        self._todo.put(item)
+        if len(self._workers) < min(self._most, self._out):
+            self._workers.append(_Worker(self._todo, self._done, self._timeout_s))
+
+    def ready(self) -> list[ProbeResult]:
+        """Results that have come in since the last look; doesn't wait."""
+        found = []
+        with contextlib.suppress(queue.Empty):
+            while True:
+                found.append(self._done.get_nowait())
+        self._out -= len(found)
+        return found
+
+    def results(self) -> Iterator[ProbeResult]:
+        """Results as they come in, until nothing submitted is still out."""
+        while self._out:
+            with contextlib.suppress(queue.Empty):  # a limit, so that Ctrl-C is always heard
+                result = self._done.get(timeout=0.5)
+                self._out -= 1
+                yield result
+
+    def close(self) -> None:
+        """End the workers, at once; what is still in the line is left. May be called again."""
+        self._closed = True
+        for worker in self._workers:
+            worker.stop()
+        for _ in self._workers:
+            self._todo.put(None)
+        for worker in self._workers:
+            worker.join()
+        self._workers.clear()
+
+    def __enter__(self) -> ProbePool:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+
+def probe_many(
+    items: Sequence[ProbeItem], *, workers: int, timeout_s: float
+) -> Iterator[ProbeResult]:
+    """Probe all items in up to `workers` processes; results come in the order they are done.
+
+    `timeout_s` is the limit for one file in seconds. Exactly one result comes for each item.
+    """
+    with ProbePool(workers=workers, timeout_s=timeout_s) as pool:
+        for item in items:
+            pool.submit(item)
+        yield from pool.results()
+
+
+class _Worker:
+    """A thread of ours with one child process; it starts the child again when that is gone."""
+
+    def __init__(
+        self,
+        todo: queue.SimpleQueue[ProbeItem | None],
+        done: queue.SimpleQueue[ProbeResult],
+        timeout_s: float,
+    ) -> None:
+        self._todo = todo
+        self._done = done
+        self._timeout_s = timeout_s
+        self._child: subprocess.Popen[bytes] | None = None
+        self._rest = b""
+        self._lock = threading.Lock()
+        self._stopped = False
+        self._thread = threading.Thread(target=self._run, name="probe", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        with self._lock:
+            self._stopped = True
+            if self._child is not None:
+                self._child.kill()
+
+    def join(self) -> None:
+        self._thread.join()
+
+    def _run(self) -> None:
+        try:
+            while (item := self._todo.get()) is not None and not self._stopped:
+                try:
+                    result = self._probed(item)
+                except Exception as error:  # every item gets its result, whatever happens
+                    self._end_child()
+                    result = _lost(item, f"it could not be probed: {error}")
+                self._done.put(result)
+        finally:
+            self._end_child()
+
+    def _probed(self, item: ProbeItem) -> ProbeResult:
+        facts: ClipFacts | None = None
+        until = time.monotonic() + self._timeout_s
+        try:
+            child = self._started()
+            request = json.dumps({"path": item.path, "poster": item.poster_out}) + "\n"
+            assert child.stdin is not None
+            try:
+                child.stdin.write(request.encode("ascii"))
+                child.stdin.flush()
+            except OSError as error:
+                raise _Gone(self._why_gone(child)) from error
+            facts = facts_from_json(self._answer(child, until))
+            if item.poster_out is None:
+                return ProbeResult(item.key, facts, poster_made=False)
+            drawn = self._answer(child, until)
+            return ProbeResult(
+                item.key,
+                facts,
+                poster_made=drawn.get("made") is True,
+                problem=str(drawn.get("problem") or ""),
+            )
+        except _Gone as error:
+            self._end_child()
+            if item.poster_out is not None:
+                with contextlib.suppress(OSError):
+                    os.unlink(item.poster_out + ".unfinished")
+            if facts is None:
+                return _lost(item, f"it could not be probed: {error}")
+            said = f"No poster could be drawn: {error}."
+            facts = replace(facts, doubts=(*facts.doubts, said))
+            return ProbeResult(item.key, facts, poster_made=False, problem=said)
+
+    def _started(self) -> subprocess.Popen[bytes]:
+        with self._lock:
+            if self._stopped:
+                raise _Gone("it was stopped")
+            if self._child is None:
+                self._rest = b""
+                self._child = subprocess.Popen(
+                    # -P: nothing is imported from the folder that happens to be current
+                    [sys.executable, "-P", "-c", _CHILD, _HOME],
+                    stdin=subprocess.PIPE,
+                    stdout=subprocess.PIPE,
+                    stderr=subprocess.DEVNULL,
+                    close_fds=True,
+                )
+            return self._child
+
+    def _answer(self, child: subprocess.Popen[bytes], until: float) -> Mapping[str, object]:
+        """The child's next line. Raises _Gone on its end, its time limit, or nonsense."""
+        assert child.stdout is not None
+        with selectors.DefaultSelector() as selector:
+            selector.register(child.stdout, selectors.EVENT_READ)
+            while b"\n" not in self._rest:
+                left = until - time.monotonic()
+                if left <= 0 or not selector.select(left):
+                    raise _Gone(f"the decoder gave no answer within {self._timeout_s:g} s")
+                got = os.read(child.stdout.fileno(), 1 << 16)
+                if not got:
+                    raise _Gone(self._why_gone(child))
+                self._rest += got
+                if len(self._rest) > _LARGEST_ANSWER:
+                    raise _Gone("the decoder's answer is too large")
+        line, _, self._rest = self._rest.partition(b"\n")
+        try:
+            answer = json.loads(line)
+        except ValueError as error:
+            raise _Gone("the decoder's answer makes no sense") from error
+        if not isinstance(answer, dict):
+            raise _Gone("the decoder's answer makes no sense")
+        return answer
+
+    def _why_gone(self, child: subprocess.Popen[bytes]) -> str:
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            code = child.wait(5)
+            return f"the decoder crashed (signal {-code})" if code < 0 else "the decoder ended"
+        return "the decoder closed its pipe"
+
+    def _end_child(self) -> None:
+        with self._lock:
+            child, self._child = self._child, None
+        if child is None:
+            return
+        child.kill()
+        for pipe in (child.stdin, child.stdout):
+            if pipe is not None:
+                with contextlib.suppress(OSError):
+                    pipe.close()
+        child.wait()
+
+
+def _lost(item: ProbeItem, why: str) -> ProbeResult:
+    said = f"{why[:1].upper()}{why[1:]}."
+    facts = ClipFacts(kind=kind_of_name(item.path), doubts=(said,))
+    return ProbeResult(item.key, facts, poster_made=False, problem=said)

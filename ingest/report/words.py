@@ -1,0 +1,112 @@
+"""Numbers and times as a person reads them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from fractions import Fraction
+
+from ingest.names import shown
+
+__all__ = [
+    "brief",
+    "counted",
+    "length",
+    "listed",
+    "moment",
+    "natural",
+    "rate",
+    "shortened",
+    "size",
+    "speed",
+]
+
+_DIGITS = re.compile("([0-9]+)")
+_IRREGULAR = {"copy": "copies"}
+
+
+def counted(number: int, noun: str) -> str:
+    """`1 file`, `1,204 files`."""
+    plural = _IRREGULAR.get(noun, noun + "s")
+    return f"{number:,} {noun if number == 1 else plural}"
+
+
+def size(number: int) -> str:
+    """Bytes in powers of 1000, as drives are sold: `812 bytes`, `1.2 TB`."""
+    if number < 1000:
+        return counted(number, "byte")
+    value = Fraction(number)
+    for unit in ("kB", "MB", "GB", "TB", "PB", "EB"):
+        value /= 1000
+        # 999.5 would be rounded up to 1000 of the smaller unit.
+        if value < Fraction(1999, 2) or unit == "EB":
+            break
+    digits = 0 if value >= 100 else 1
+    return f"{float(value):.{digits}f}".removesuffix(".0") + f" {unit}"
+
+
+def moment(at: datetime) -> str:
+    """`2026-03-14 23:10 UTC`."""
+    return at.astimezone(UTC).strftime("%Y-%m-%d %H:%M UTC")
+
+
+def length(seconds: Fraction) -> str:
+    """`4.2 s` under a minute, then `1:02`, `1:02:03`; rounded, never up to the next unit."""
+    if seconds < 60:
+        tenths = int(seconds * 10)
+        return f"{tenths // 10}.{tenths % 10} s"
+    whole = int(seconds)
+    hours, rest = divmod(whole, 3600)
+    minutes, rest = divmod(rest, 60)
+    return f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes}:{rest:02}"
+
+
+def rate(value: Fraction) -> str:
+    """`25`, `23.976`: for reading; the exact fraction goes with it where it matters."""
+    if value.denominator == 1:
+        return str(value.numerator)
+    return f"{float(value):.3f}".rstrip("0").rstrip(".")
+
+
+def speed(value: Fraction) -> str:
+    """Bytes a second: `190 MB/s`."""
+    return size(int(value)).replace(" bytes", " B").replace(" byte", " B") + "/s"
+
+
+def brief(path: str) -> str:
+    """ROLL/FOLDER/FOLDER/NAME with its folders left out: `A002/…/C0002.MOV`."""
+    parts = path.split("/")
+    return path if len(parts) < 3 else f"{parts[0]}/…/{parts[-1]}"
+
+
+def shortened(name: str, limit: int = 60) -> str:
+    """The name shown safely, its middle left out when it is longer than `limit` characters."""
+    safe = shown(name)
+    if len(safe) <= limit:
+        return safe
+    tail = limit // 2
+    return f"{safe[: limit - tail - 1]}…{safe[-tail:]}"
+
+
+def listed(names: Sequence[str], limit: int = 3) -> str:
+    """`a, b and c`, or `a, b, c and 12 more`; names shown safely and shortened."""
+    said = [shortened(name) for name in names[:limit]]
+    if len(names) > limit:
+        return ", ".join(said) + f" and {len(names) - limit:,} more"
+    if len(said) > 1:
+        return ", ".join(said[:-1]) + " and " + said[-1]
+    return "".join(said)
+
+
+def natural(text: str) -> tuple[tuple[int, int, str], ...]:
+    """A sort key by which 9 comes before 10, and 12 before 12A."""
+    parts: list[tuple[int, int, str]] = []
+    for piece in _DIGITS.split(text.casefold()):
+        if piece and piece[0] in "0123456789":
+            # By length, then as text: int() refuses numbers of some thousand digits.
+            digits = piece.lstrip("0")
+            parts.append((0, len(digits), digits))
+        else:
+            parts.extend((1, 0, character) for character in piece)
+    return tuple(parts)

@@ -1,0 +1,280 @@
+"""`ingest slate` and `ingest find` as a user types them, on a catalog filled through its door."""
+
+from __future__ import annotations
+
+import json
+import os
+from datetime import UTC, datetime
+from fractions import Fraction
+
+import pytest
+
+from ingest.catalog.catalog import Catalog
+from ingest.catalog.records import (
+    CardSeen,
+    ClipFile,
+    ClipRole,
+    NewClip,
+    NewFile,
+    NewLook,
+    NewOffload,
+    Observer,
+)
+from ingest.cli.main import run
+from ingest.drives import mark
+from ingest.evidence import Act, Against, Route, State
+from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, SoundNotes
+
+NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
+INES = Observer("ines", "cart-1", "5b1c")
+PICTURE = ClipFacts(
+    kind=ClipKind.PICTURE,
+    codec="H.264",
+    width=1920,
+    height=1080,
+    frame_rate=Fraction(24000, 1001),
+    duration_seconds=Fraction(41),
+    start_timecode="10:02:00:00",
+)
+SOUND = ClipFacts(
+    kind=ClipKind.SOUND,
+    duration_seconds=Fraction(50),
+    audio=(AudioTrack(channels=2, sample_rate=48000),),
+    sound=SoundNotes(scene="14", take="1"),
+)
+LOG = (
+    "scene,take,camera,roll,clip,circled,notes\n"
+    "12A,1,A,A001,C0001,,wind\n"
+    "12A,3,A,A001,C0002,x,\n"
+    "12B,1,B,B001,C0001,,\n"
+)
+
+
+class Shoot:
+    """A catalog with three rolls on two drives, and a way to run the command on it."""
+
+    def __init__(self, folder, capfdbinary):
+        self.folder = folder
+        self.place = str(folder / "catalog.sqlite3")
+        self.captured = capfdbinary
+        self.roots = [folder / "EMBER", folder / "FROST"]
+        for root in self.roots:
+            root.mkdir()
+
+    def offload(self, roll, camera, clips, production="Saltmarsh"):
+        with Catalog.open(self.place) as catalog:
+            card = CardSeen("7", None, None, "sdd", "/media/card")
+            offload = catalog.begin_offload(
+                NewOffload(
+                    "c0ffee", production, roll, 1, "2026-03-14", camera, card, INES, NOON, {}
+                )
+            )
+            files, looks, recorded = [], [], []
+            for name, facts in clips.items():
+                path = f"CLIP/{name}.MOV"
+                files.append(NewFile(path, 4, 0, "s" + roll + name, {"md5": "0" * 32}))
+                recorded.append(NewClip(name, (ClipFile(path, ClipRole.SPAN),), facts, None))
+                for root in self.roots:
+                    drive = catalog.see_drive(mark(str(root), root.name))
+                    on_drive = f"{roll}/{path}"
+                    target = os.path.join(root, on_drive)
+                    os.makedirs(os.path.dirname(target), exist_ok=True)
+                    with open(target, "wb") as file:
+                        file.write(b"clip")
+                    look = NewLook(
+                        0,
+                        drive.id,
+                        on_drive,
+                        Act.READ_BACK,
+                        State.MATCHED,
+                        Route.MEDIUM,
+                        Against.CARD,
+                        4,
+                        "md5",
+                        "0" * 32,
+                        "m1",
+                        NOON,
+                    )
+                    looks.append((path, look))
+            catalog.record_copied(offload, files, looks)
+            catalog.record_clips(offload.roll, recorded)
+
+    def log(self, text, name="day1.csv"):
+        path = self.folder / name
+        path.write_text(text, encoding="utf-8")
+        return str(path)
+
+    def __call__(self, *words):
+        """Exit code, standard output and standard error of one command."""
+        self.captured.readouterr()
+        code = run([*words, "--catalog", self.place])
+        out, err = self.captured.readouterr()
+        return int(code), out.decode("utf-8", "surrogateescape"), err.decode()
+
+    def json(self, *words):
+        code, out, _ = self(*words, "--json")
+        return code, json.loads(out)
+
+
+@pytest.fixture
+def shoot(tmp_path, capfdbinary):
+    made = Shoot(tmp_path, capfdbinary)
+    made.offload("A001", "A", {"C0001": PICTURE, "C0002": PICTURE})
+    made.offload("B001", "B", {"C0001": PICTURE})
+    made.offload("S01", None, {"T001": SOUND})
+    return made
+
+
+def test_when_a_log_is_loaded_then_its_clips_are_linked_and_nothing_is_open(shoot):
+    """Three rows, three clips, and the recorder's own file."""
+    code, told = shoot.json("slate", "load", shoot.log(LOG))
+    assert code == 0
+    assert (told["rows"], told["new"], told["gone"], told["verdict"]) == (3, 3, 0, "complete")
+    assert {(one["clip"], one["scene"], one["take"], one["sure"]) for one in told["links"]} == {
+        ("A001/C0001", "12A", "1", "sure"),
+        ("A001/C0002", "12A", "3", "sure"),
+        ("B001/C0001", "12B", "1", "sure"),
+        ("S01/T001", "14", "1", "sure"),
+    }
+
+
+def test_when_a_log_is_loaded_again_then_it_says_what_changed(shoot):
+    """One row corrected is one new and one gone."""
+    shoot("slate", "load", shoot.log(LOG))
+    _, told = shoot.json("slate", "load", shoot.log(LOG.replace("12B", "12C")))
+    assert (told["new"], told["gone"]) == (1, 1)
+    _, found = shoot.json("find", "--roll", "B001")
+    assert found["clips"][0]["scene"] == "12C"
+
+
+def test_when_a_row_is_bad_then_nothing_of_the_log_is_loaded(shoot):
+    """What was loaded before stays as it was."""
+    shoot("slate", "load", shoot.log(LOG))
+    code, out, err = shoot("slate", "load", shoot.log(LOG + "14,,A,A001,C0002,,\n"))
+    assert (code, out) == (2, "")
+    assert "Row 5, column B (take): no take" in err
+    assert "Do: " in err
+    _, told = shoot.json("slate", "match")
+    assert len(told["links"]) == 4
+
+
+def test_when_a_circled_take_has_no_clip_then_it_is_open_and_shown(shoot):
+    """Exit 3, and the screen names the take and the row."""
+    code, out, _ = shoot("slate", "load", shoot.log(LOG + "13,2,A,A009,C0001,x,\n"))
+    assert code == 3
+    assert "13 take 2 is circled (day1.csv row 5)" in " ".join(out.split())
+    assert all(len(line) <= 80 for line in out.splitlines())
+
+
+def test_when_a_take_is_set_by_hand_then_the_log_does_not_change_it(shoot):
+    """Not by matching, not by loading again; rating taken from the log's row of that take."""
+    shoot("slate", "load", shoot.log(LOG))
+    code, out, _ = shoot("slate", "set", "B001/C0001", "--scene", "12A", "--take", "3")
+    assert (code, out) == (0, "B001/C0001 holds 12A take 3, circled, set by hand.\n")
+    shoot("slate", "load", shoot.log(LOG))
+    _, found = shoot.json("find", "12A", "3")
+    assert [clip["clip"] for clip in found["clips"]] == ["A001/C0002", "B001/C0001"]
+    assert all(clip["circled"] for clip in found["clips"])
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("slate", "set", "C0001", "--scene", "1", "--take", "1"), "A001/C0001 and B001/C0001"),
+        (("slate", "set", "X/C9", "--scene", "1", "--take", "1"), "There is no clip X/C9"),
+        (("slate", "set", "S01/T001", "--scene", "", "--take", "1"), "scene is empty"),
+        (
+            ("slate", "set", "S01/T001", "--scene", "1", "--take", "1", "--ng", "--keep"),
+            "one rating",
+        ),
+        (("slate", "load", "none.csv"), "There is no file at none.csv"),
+        (("slate", "match", "--production", "Nobody"), "no production Nobody"),
+        (("find", "--timecode", "noon"), "noon is no timecode"),
+    ],
+)
+def test_when_the_command_line_is_wrong_then_it_ends_with_two_and_says_so(shoot, words, said):
+    """One fact and what to do, nothing changed."""
+    code, out, err = shoot(*words)
+    assert (code, out) == (2, "")
+    assert said in err
+
+
+def test_when_there_are_two_productions_then_the_one_meant_must_be_said(shoot):
+    """Nothing is guessed."""
+    shoot.offload("A001", "A", {"C0001": PICTURE}, production="Lanterns")
+    code, _, err = shoot("find")
+    assert code == 2
+    assert "Lanterns and Saltmarsh" in err
+    assert "--production" in err
+    assert len(shoot.json("find", "--production", "lanterns")[1]["clips"]) == 1
+
+
+def test_when_a_clip_is_found_then_the_document_has_what_the_contract_says(shoot):
+    """Every key, the clip's facts, and where it can be read."""
+    shoot("slate", "load", shoot.log(LOG))
+    code, told = shoot.json("find", "12A", "3")
+    assert code == 0
+    (clip,) = told["clips"]
+    assert set(clip) == {
+        *("clip", "roll", "camera", "scene", "take", "shot", "circled", "takes"),
+        *("start_timecode", "duration_seconds", "frame_rate", "codec", "width", "height"),
+        *("files", "paths"),
+    }
+    assert (clip["clip"], clip["scene"], clip["take"]) == ("A001/C0002", "12A", "3")
+    assert (clip["circled"], clip["frame_rate"], clip["duration_seconds"]) == (
+        True,
+        "24000/1001",
+        41.0,
+    )
+    assert [(one["drive"], one["mounted"], one["state"]) for one in clip["paths"]] == [
+        ("EMBER", True, "matched"),
+        ("FROST", True, "matched"),
+    ]
+    assert all(os.path.isfile(one["path"]) for one in clip["paths"])
+
+
+def test_when_a_drive_is_away_then_the_mounted_one_comes_first(shoot):
+    """The other is told, and that it isn't here."""
+    os.rename(shoot.roots[0], shoot.folder / "elsewhere")
+    _, told = shoot.json("find", "--roll", "S01")
+    assert [(one["drive"], one["mounted"]) for one in told["clips"][0]["paths"]] == [
+        ("FROST", True),
+        ("EMBER", False),
+    ]
+
+
+def test_when_no_copy_can_be_read_then_paths_says_so_and_ends_with_three(shoot):
+    """A script that takes the paths must not miss a clip in silence."""
+    for root in shoot.roots:
+        os.unlink(root / "S01/CLIP/T001.MOV")
+    code, out, err = shoot("find", "--paths")
+    assert code == 3
+    assert len(out.splitlines()) == 3
+    assert "S01/T001: no copy can be read right now." in err
+
+
+def test_when_a_name_is_hostile_then_screens_show_it_and_nul_paths_keep_it_exactly(shoot):
+    """A newline, an escape code and a byte that is no UTF-8 in one clip's name."""
+    name = "\x1b[31mC\n9\udcff"
+    shoot.offload("C001", "C", {name: PICTURE})
+    _, out, _ = shoot("find", "--roll", "C001")
+    assert "\x1b" not in out
+    assert "C001/\\x1b[31mC\\n9\\xff" in out
+    _, lines, err = shoot("find", "--roll", "C001", "--paths")
+    assert len(lines.splitlines()) == 1
+    assert "use -0" in err
+    _, exact, _ = shoot("find", "--roll", "C001", "-0")
+    assert exact == str(shoot.roots[0] / f"C001/CLIP/{name}.MOV") + "\0"
+    assert os.path.isfile(exact[:-1])
+
+
+def test_when_nothing_fits_then_it_says_so_and_ends_with_zero(shoot):
+    """No clip is an answer, not a fault."""
+    assert shoot("find", "--scene", "99")[:2] == (0, "No clip fits.\n")
+    assert shoot.json("find", "--scene", "99") == (0, {"clips": []})
+
+
+def test_when_a_timecode_is_asked_for_then_the_clips_that_ran_then_are_found(shoot):
+    """Three cameras' clips hold that frame, the sound has no time."""
+    _, told = shoot.json("find", "--timecode", "10:02:10:00", "--camera", "A")
+    assert [clip["clip"] for clip in told["clips"]] == ["A001/C0001", "A001/C0002"]

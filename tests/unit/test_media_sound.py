@@ -1,0 +1,245 @@
+"""Wave files laid out here byte by byte: bext by EBU Tech 3285 v2 section 2.3 (offsets from its
+public restatement), iXML by ixml.info; read by `probe`.
+"""
+
+from __future__ import annotations
+
+import random
+import struct
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import pytest
+
+from ingest.media.facts import AudioTrack, ClipKind
+from ingest.media.posters import draw
+from ingest.media.probe import probe
+
+
+def chunk(ident: bytes, content: bytes) -> bytes:
+    return ident + struct.pack("<I", len(content)) + content + b"\0" * (len(content) % 2)
+
+
+def fmt(rate: int = 48000, channels: int = 2, bits: int = 24) -> bytes:
+    block = channels * bits // 8
+    return chunk(b"fmt ", struct.pack("<HHIIHH", 1, channels, rate, rate * block, block, bits))
+
+
+def bext(reference: int = 0, description: bytes = b"", originator: bytes = b"Reelkeeper") -> bytes:
+    """EBU Tech 3285 v2: 256 description, 32 originator, 32 reference, 10 date, 8 time, ..."""
+    content = (
+        description.ljust(256, b"\0")
+        + originator.ljust(32, b"\0")
+        + b"REF1".ljust(32, b"\0")
+        + b"2026-03-14"
+        + b"12:40:00"
+        + struct.pack("<II", reference & 0xFFFFFFFF, reference >> 32)
+        + struct.pack("<H", 2)
+    ).ljust(602, b"\0") + b"A=PCM,F=48000\r\n"
+    return chunk(b"bext", content)
+
+
+def ixml(inner: str) -> bytes:
+    text = f'<?xml version="1.0" encoding="UTF-8"?><BWFXML>{inner}</BWFXML>'
+    return chunk(b"iXML", text.encode())
+
+
+def speed(rate: str, flag: str = "NDF", more: str = "") -> str:
+    return (
+        f"<SPEED><TIMECODE_RATE>{rate}</TIMECODE_RATE>"
+        f"<TIMECODE_FLAG>{flag}</TIMECODE_FLAG>{more}</SPEED>"
+    )
+
+
+def wave(*chunks: bytes, sound: bytes = bytes(6 * 4800)) -> bytes:
+    body = b"WAVE" + b"".join(chunks) + chunk(b"data", sound)
+    return b"RIFF" + struct.pack("<I", len(body)) + body
+
+
+def put(folder: Path, content: bytes) -> Path:
+    path = folder / "T001.WAV"
+    path.write_bytes(content)
+    return path
+
+
+def test_a_recorders_file_gives_its_scene_take_and_tracks(tmp_path: Path) -> None:
+    """iXML: text as written, leading zeros kept; track names in the order of the file."""
+    notes = (
+        "<PROJECT>Salt</PROJECT><SCENE>012A</SCENE><TAKE>03</TAKE><TAPE>SR1</TAPE>"
+        "<CIRCLED>TRUE</CIRCLED><NOTE>tail slate &amp; wind</NOTE><FILE_UID>U1</FILE_UID>"
+        "<TAKE_TYPE>PICKUP, WILD_TRACK</TAKE_TYPE><FALSE_START>TRUE</FALSE_START>"
+        "<FILE_SET><FAMILY_UID>F1</FAMILY_UID></FILE_SET>"
+        + speed("24000/1001")
+        + "<TRACK_LIST><TRACK><INTERLEAVE_INDEX>2</INTERLEAVE_INDEX><NAME/></TRACK>"
+        "<TRACK><INTERLEAVE_INDEX>1</INTERLEAVE_INDEX><NAME>Boom</NAME></TRACK></TRACK_LIST>"
+    )
+    facts = probe(put(tmp_path, wave(fmt(), bext(1_728_000_000), ixml(notes))))
+    assert facts.doubts == ()
+    assert facts.kind is ClipKind.SOUND
+    assert facts.audio == (AudioTrack(2, 48000, 24, "PCM"),)
+    assert facts.duration_seconds == Fraction(1, 10)
+    assert facts.recorded == "2026-03-14 12:40:00"
+    sound = facts.sound
+    assert sound is not None
+    assert (sound.project, sound.scene, sound.take, sound.tape) == ("Salt", "012A", "03", "SR1")
+    assert (sound.circled, sound.note) == (True, "tail slate & wind")
+    assert sound.take_type == ("PICKUP", "WILD_TRACK", "FALSE_START")
+    assert sound.tracks == ("Boom", "")
+    assert (sound.file_uid, sound.family_uid) == ("U1", "F1")
+    assert (sound.timecode_rate, sound.drop_frame) == (Fraction(24000, 1001), False)
+    assert sound.originator == "Reelkeeper"
+
+
+@pytest.mark.parametrize(
+    ("rate", "reference", "laid_out"),
+    [
+        (48_000, 1_728_000_000, "0030ff6600000000"),
+        (96_000, 4_492_800_000, "00b0ca0b01000000"),
+        (96_000, 7_948_800_000, "0010c9d901000000"),
+        (192_000, 8_294_400_000, None),
+    ],
+)
+def test_the_time_reference_uses_both_halves(
+    tmp_path: Path, rate: int, reference: int, laid_out: str | None
+) -> None:
+    """EBU Tech 3285: 64 bits, little-endian, at offset 338; worked values."""
+    content = bext(reference)
+    if laid_out:
+        assert content[8 + 338 : 8 + 346].hex() == laid_out
+    facts = probe(put(tmp_path, wave(fmt(rate), content)))
+    assert facts.sound is not None
+    assert facts.sound.time_reference == reference
+    assert facts.start_timecode is None  # the file doesn't say what rate it counts in
+
+
+@pytest.mark.parametrize(
+    ("reference", "rate", "flag", "label"),
+    [
+        (1_729_728_000, "24000/1001", "NDF", "10:00:00:00"),
+        (1_727_998_272, "30000/1001", "DF", "10:00:00;00"),
+        (1_728_000_000, "25/1", "NDF", "10:00:00:00"),
+        (2_190_940_753, "24000/1001", "NDF", "12:39:59:00"),
+        (2_190_940_753, "23.976", "NDF", "12:39:59:00"),
+    ],
+)
+def test_start_timecode_is_the_count_and_not_the_clock(
+    tmp_path: Path, reference: int, rate: str, flag: str, label: str
+) -> None:
+    """EBU Tech 3285 with SMPTE ST 12-1: worked values; the clock in the same file says 12:40:00."""
+    path = put(tmp_path, wave(fmt(), bext(reference), ixml(speed(rate, flag))))
+    facts = probe(path)
+    assert (facts.start_timecode, facts.timecode_source) == (label, "bext")
+    with av.open(str(path)) as container:
+        assert int(container.metadata["time_reference"]) == reference
+
+
+@pytest.mark.parametrize("word", ["SAMPLES", "SAMPLE"])
+def test_ixmls_own_stamp_counts_where_there_is_no_bext(tmp_path: Path, word: str) -> None:
+    """iXML: HI x 2^32 + LO, with and without the S; HI 1, LO 197832704 at 96 kHz is 13:00:00."""
+    stamp = (
+        f"<TIMESTAMP_{word}_SINCE_MIDNIGHT_HI>1</TIMESTAMP_{word}_SINCE_MIDNIGHT_HI>"
+        f"<TIMESTAMP_{word}_SINCE_MIDNIGHT_LO>197832704</TIMESTAMP_{word}_SINCE_MIDNIGHT_LO>"
+    )
+    facts = probe(put(tmp_path, wave(fmt(96_000), ixml(speed("25/1", more=stamp)))))
+    assert (facts.start_timecode, facts.timecode_source) == ("13:00:00:00", "iXML")
+    both = probe(put(tmp_path, wave(fmt(96_000), bext(96_000), ixml(speed("25/1", more=stamp)))))
+    assert both.start_timecode == "00:00:01:00"
+    assert any("disagree" in doubt for doubt in both.doubts)
+
+
+def test_latin_1_text_and_prefixed_keys_of_a_description_are_read(tmp_path: Path) -> None:
+    """Keys with a maker's letter before them (common practice, no source)."""
+    text = "sSCENE=12Ä\r\nsTAKE=04\r\nsNOTE=Brücke\r\nsCIRCLED=TRUE\r\n".encode("latin-1")
+    facts = probe(put(tmp_path, wave(fmt(), bext(0, text))))
+    assert facts.sound is not None
+    assert (facts.sound.scene, facts.sound.take) == ("12Ä", "04")
+    assert (facts.sound.note, facts.sound.circled) == ("Brücke", True)
+
+
+def test_circled_absent_from_ixml_means_no_and_no_notes_mean_unknown(tmp_path: Path) -> None:
+    """iXML: absent means FALSE."""
+    facts = probe(put(tmp_path, wave(fmt(), ixml("<TAKE>1</TAKE>"))))
+    assert facts.sound is not None
+    assert facts.sound.circled is False
+    plain = probe(put(tmp_path, wave(fmt(), bext())))
+    assert plain.sound is not None
+    assert plain.sound.circled is None
+    assert probe(put(tmp_path, wave(fmt()))).sound is None
+
+
+def test_rf64_takes_its_sizes_from_ds64(tmp_path: Path) -> None:
+    """EBU Tech 3306: the 32-bit sizes are all ones, the true ones stand in ds64."""
+    sound = bytes(6 * 4800)
+    ds64 = chunk(b"ds64", struct.pack("<QQQI", 0, len(sound), 4800, 0))
+    body = b"WAVE" + ds64 + fmt() + b"data" + b"\xff" * 4 + sound
+    facts = probe(put(tmp_path, b"RF64" + b"\xff" * 4 + body))
+    assert (facts.container, facts.duration_seconds) == ("RF64", Fraction(1, 10))
+    assert facts.doubts == ()
+
+
+def test_a_cut_recording_and_an_unfinished_header_are_said(tmp_path: Path) -> None:
+    """The sound that is there is counted, and what the header claims is doubted."""
+    whole = wave(fmt(), bext())
+    cut = probe(put(tmp_path, whole[: -6 * 2400]))
+    assert cut.duration_seconds == Fraction(1, 20)
+    assert any("cut short" in doubt for doubt in cut.doubts)
+    sound = random.Random(1).randbytes(6 * 4800)
+    at = whole.index(b"data") + 4
+    for size in (bytes(4), b"\xff" * 4):
+        facts = probe(put(tmp_path, whole[:at] + size + b"\0" * 6 + sound[6:]))
+        assert facts.duration_seconds == Fraction(1, 10)
+        assert any("never finished" in doubt for doubt in facts.doubts)
+
+
+def test_a_wrong_riff_size_alone_is_no_damage(tmp_path: Path) -> None:
+    """A false alarm of MediaInfo's (measured): the chunks are whole."""
+    whole = wave(fmt())
+    for size in (20, 10_000_000):
+        facts = probe(put(tmp_path, whole[:4] + struct.pack("<I", size) + whole[8:]))
+        assert facts.doubts == ()
+        assert facts.duration_seconds == Fraction(1, 10)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        chunk(b"iXML", b"no markup at all"),
+        chunk(b"iXML", b""),
+        chunk(b"iXML", b"<OTHER/>"),
+        chunk(b"iXML", b"\xff\xfe\x00"),
+        chunk(b"bext", b"short"),
+    ],
+)
+def test_a_chunk_that_can_not_be_read_leaves_the_rest(tmp_path: Path, content: bytes) -> None:
+    """The format and length stay known, and the chunk is named."""
+    facts = probe(put(tmp_path, wave(fmt(), content)))
+    assert facts.duration_seconds == Fraction(1, 10)
+    assert any(content[:4].decode() in doubt for doubt in facts.doubts)
+
+
+def test_random_damage_and_every_cut_never_raise(tmp_path: Path) -> None:
+    """Seeded damage anywhere, cuts at every tenth."""
+    whole = wave(fmt(), bext(5, b"sSCENE=1\r\n"), ixml(f"<SCENE>1</SCENE>{speed('25/1')}"))
+    chance = random.Random(3)
+    for tenth in range(1, 10):
+        assert probe(put(tmp_path, whole[: len(whole) * tenth // 10])).doubts
+    for _ in range(150):
+        damaged = bytearray(whole)
+        for _ in range(chance.randint(1, 20)):
+            damaged[chance.randrange(1500)] = chance.randrange(256)
+        probe(put(tmp_path, bytes(damaged)))
+
+
+def test_the_poster_of_a_sound_is_its_waveform(tmp_path: Path) -> None:
+    """Silence and a loud second half look different where they should."""
+    loud = b"".join(struct.pack("<h", 20000 if n // 40 % 2 else -20000) for n in range(24000))
+    path = put(tmp_path, wave(fmt(channels=1, bits=16), sound=bytes(48000) + loud))
+    picture = tmp_path / "wave.jpg"
+    picture.write_bytes(draw(path, probe(path)))
+    with av.open(str(picture)) as container:
+        frame = next(container.decode(video=0)).reformat(format="gray")
+    assert (frame.width, frame.height) == (480, 270)
+    line, rows = frame.planes[0].line_size, bytes(frame.planes[0])
+    column = [sum(rows[y * line + x] for y in range(270)) for x in (100, 380)]
+    assert column[1] > 2 * column[0]

@@ -1,0 +1,246 @@
+"""Reading slate logs: every habit of sheets, and everything that can be wrong with one."""
+
+import os
+
+import pytest
+
+from ingest.catalog.records import Rating
+from ingest.errors import BadLog
+from ingest.slate.log import read_log
+
+
+@pytest.fixture
+def log(tmp_path):
+    """Writes a log and returns its path."""
+
+    def write(content, name="day1.csv"):
+        path = tmp_path / name
+        path.write_bytes(content if isinstance(content, bytes) else content.encode())
+        return str(path)
+
+    return write
+
+
+def refused(path):
+    """The error's lines, joined."""
+    with pytest.raises(BadLog) as caught:
+        read_log(path)
+    return " ".join(caught.value.lines())
+
+
+PLAIN = "scene,take,camera,roll,clip,circled,notes\n12A,3,A,A001,C0003,x,good light\n"
+
+
+@pytest.mark.parametrize("mark", [",", ";", "\t"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "latin-1", "cp1252", "utf-16"])
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_when_a_sheet_is_saved_in_any_usual_way_then_it_reads_the_same(log, mark, encoding, end):
+    """Comma, semicolon or tab; with or without mark; line ends of any system."""
+    cells = ['"Märzlicht, spät; naß"', "12A", "3", "A"]
+    text = mark.join(["Notes", "SCENE", "Take", "Cam"]) + end + mark.join(cells) + end
+    (row,) = read_log(log(text.encode(encoding)))
+    assert (row.scene, row.take, row.camera, row.note) == ("12A", "3", "A", "Märzlicht, spät; naß")
+
+
+def test_when_headings_use_other_words_then_they_mean_the_same(log):
+    """Synonyms, order and case are the sheet's own affair."""
+    (row,) = read_log(
+        log(
+            "Comment,TC Out,TC In,File Name,Reel,Cam.,Set-up,Tk,Slate,Sound Roll,Shoot Day,Print\n"
+            "wind,10:02:42:00,10:02:00:00,C0003.MOV,A003,A,7,3,12A,S01,Day 2,yes\n"
+        )
+    )
+    assert (row.scene, row.take, row.shot, row.camera) == ("12A", "3", "7", "A")
+    assert (row.roll, row.clip, row.sound_roll, row.day) == ("A003", "C0003.MOV", "S01", 2)
+    assert (row.start_timecode, row.end_timecode) == ("10:02:00:00", "10:02:42:00")
+    assert (row.rating, row.note, row.row, row.log) == (Rating.CIRCLED, "wind", 2, "day1.csv")
+
+
+def test_when_scene_and_slate_are_both_there_then_slate_is_the_shot(log):
+    """Where slates are running numbers the scene has a column of its own."""
+    (row,) = read_log(log("slate,scene,take\n104,12,3\n"))
+    assert (row.scene, row.shot) == ("12", "104")
+
+
+def test_when_scene_and_take_stand_in_one_cell_then_both_are_read(log):
+    """12A-3 in the slate's cell, with no column for takes."""
+    (row,) = read_log(log("slate,camera\n12A-3,A\n"))
+    assert (row.scene, row.take) == ("12A", "3")
+
+
+def test_when_a_title_stands_above_the_headings_then_rows_count_as_the_sheet_shows_them(log):
+    """Row 4 is row 4 of the sheet."""
+    (row,) = read_log(log("Saltmarsh,,\n,,\nscene,take,notes\n12A,3,\n"))
+    assert row.row == 4
+
+
+def test_when_a_column_is_not_known_then_it_is_kept_as_written(log):
+    """Lens and filter are nobody's business here, but not lost."""
+    (row,) = read_log(log("scene,take,Lens (mm),Filter\n12A,3,35,\n"))
+    assert row.extra == {"Lens (mm)": "35"}
+
+
+@pytest.mark.parametrize(
+    ("heading", "cell", "rating"),
+    [
+        ("circled", "x", Rating.CIRCLED),
+        ("Circled", "TRUE", Rating.CIRCLED),
+        ("print", "P", Rating.CIRCLED),
+        ("good", "1", Rating.CIRCLED),
+        ("rating", "Circled", Rating.CIRCLED),
+        ("rating", "keep", Rating.KEEP),
+        ("rating", "n.g.", Rating.NG),
+        ("NG", "x", Rating.NG),
+        ("keep", "yes", Rating.KEEP),
+        ("circled", "", None),
+        ("circled", "no", None),
+        ("good", "FALSE", None),
+    ],
+)
+def test_when_a_take_is_rated_then_the_words_are_understood(log, heading, cell, rating):
+    """NG only where NG is written: not circled is not NG."""
+    (row,) = read_log(log(f"scene,take,{heading}\n12A,3,{cell}\n"))
+    assert row.rating is rating
+
+
+@pytest.mark.parametrize(
+    "line", ["12A,3,x,,", "12A,3,,MOS,", "12A,3,,,M.O.S. traffic", "12A,3,,,shot MOS"]
+)
+def test_when_a_take_has_no_sound_then_mos_is_known(log, line):
+    """In its own column, as the sound roll, or in the note."""
+    (row,) = read_log(log(f"scene,take,mos,sound roll,notes\n{line}\n"))
+    assert row.mos
+
+
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [
+        ("10:02:00:00", "10:02:00:00"),
+        ("10:02:00;00", "10:02:00;00"),
+        ("9:02:00:00", "09:02:00:00"),
+        ("10:02:00", "10:02:00:00"),
+        ("10020000", "10:02:00:00"),
+        ("10.02.00.00", "10:02:00:00"),
+    ],
+)
+def test_when_a_timecode_is_written_loosely_then_it_is_read(log, written, read):
+    """The ways people type a timecode; the semicolon keeps its meaning."""
+    (row,) = read_log(log(f"scene\ttake\ttimecode\n12A\t3\t{written}\n"))
+    assert row.start_timecode == read
+
+
+def test_when_a_take_runs_over_midnight_then_it_does_not_end_before_it_begins(log):
+    """23:59 to 00:01 is two minutes."""
+    (row,) = read_log(log("scene,take,start,end\n12A,3,23:59:00:00,00:01:00:00\n"))
+    assert row.end_timecode == "00:01:00:00"
+
+
+def test_when_a_clip_holds_a_series_then_each_take_is_a_row(log):
+    """Three takes of one clip, three rows."""
+    rows = read_log(log("scene,take,clip\n12A,1,C0003\n12A,2,C0003\n12A,3,C0003\n"))
+    assert [(row.take, row.clip) for row in rows] == [
+        ("1", "C0003"),
+        ("2", "C0003"),
+        ("3", "C0003"),
+    ]
+
+
+def test_when_a_spreadsheet_protects_zeros_then_the_text_is_taken(log):
+    """="012" is how zeros survive there."""
+    (row,) = read_log(log('scene,take,clip\n12A,3,"=""0012"""\n'))
+    assert row.clip == "0012"
+
+
+def test_when_one_row_stands_twice_then_it_counts_once(log):
+    """A doubled row says nothing new."""
+    assert len(read_log(log(PLAIN + PLAIN.splitlines()[1] + "\n"))) == 1
+
+
+# What can be wrong --------------------------------------------------------------------------
+
+
+def test_when_rows_are_bad_then_all_are_named_by_row_and_column_with_the_remedy(log):
+    """One look is enough to mend the sheet."""
+    said = refused(
+        log("scene,take,circled,day\n12A,,x,1\n,2,,1\n12B,1,perhaps,1\n12C,1,,tomorrow\n12D,1,,1\n")
+    )
+    assert "4 bad rows, nothing was loaded" in said
+    assert "Row 2, column B (take): no take" in said
+    assert "row 3, column A (scene): no scene" in said
+    assert "row 4, column C (circled): perhaps is no rating" in said
+    assert "row 5, column D (day): tomorrow is no shoot day" in said
+    assert "Do: write the take into every row" in said
+
+
+def test_when_hundreds_of_rows_are_bad_then_the_first_are_shown_and_the_rest_counted(log):
+    """A screen of errors helps nobody."""
+    said = refused(log("scene,take\n" + "12A,\n" * 300))
+    assert "300 bad rows" in said
+    assert "and 296 more" in said
+    assert len(said) < 600
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"", "is empty"),
+        (b"  \n \n", "is empty"),
+        (b"scene,take\n", "headings and no takes"),
+        (b"scene,take\n,\n , \n", "headings and no takes"),
+        (b"12A,3,A001\n12B,1,A001\n", "no row of headings"),
+        (b"take,clip\n3,C0001\n", "no row of headings"),
+        (b"scene,take\n12A,3\0\n", "NUL byte in line 2"),
+        (b"PK\x03\x04rest", "not CSV"),
+        (b"scene,scene,take\n12A,12B,3\n", "columns A and B are both called scene"),
+        (b'scene,take,notes\n12A,3,"never closed\n12B,1,\n', "can't be read from row 2 on"),
+        (b"scene,take\n=A1&B1,3\n", "=A1&B1 is a formula"),
+        (b"scene,take,start\n12A,3,half past ten\n", "half past ten is no timecode"),
+        (b"scene,take,start\n12A,3,10:62:00:00\n", "10:62:00:00 is no timecode"),
+        (b"scene,take,start,end\n12A,3,10:02:00:00,10:01:00:00\n", "before it begins"),
+        (b"scene,take,circled,ng\n12A,3,x,x\n", "circled and NG at once"),
+        (b"scene,take,clip,ng\n12A,3,C1,\n12A,3,C1,x\n", "the same take as row 2, told otherwise"),
+    ],
+)
+def test_when_the_log_is_wrong_then_one_line_says_what_and_where(log, content, words):
+    """Each fault has its own words, and nothing is loaded."""
+    assert words in refused(log(content))
+
+
+def test_when_a_cell_is_huge_then_the_row_is_named(log):
+    """A quotation mark that slipped makes one cell of half a sheet."""
+    assert "too many for a name" in refused(log("scene,take\n" + "1" * 5000 + ",3\n"))
+    assert "can't be read from row 2" in refused(log("scene,take\n" + "1" * 200_000 + ",3\n"))
+
+
+def test_when_there_are_a_thousand_empty_columns_then_they_do_no_harm(log):
+    """Spreadsheets leave them behind."""
+    blank = "," * 1000
+    (row,) = read_log(log(f"scene,take{blank}\n12A,3{blank}\n"))
+    assert row.extra == {}
+
+
+def test_when_there_are_a_thousand_columns_with_headings_then_it_is_refused(log):
+    """That is no slate log."""
+    headings = ",".join(f"h{i}" for i in range(1000))
+    assert "1,002 columns" in refused(log(f"scene,take,{headings}\n12A,3\n"))
+
+
+def test_when_a_note_is_a_formula_then_it_stays_text(log):
+    """Nothing here works formulas out; the outputs make them harmless."""
+    (row,) = read_log(log('scene,take,notes\n12A,3,"=HYPERLINK(""x"")"\n'))
+    assert row.note == '=HYPERLINK("x")'
+
+
+def test_when_a_cell_holds_escape_codes_then_the_error_shows_them_harmless(log):
+    """A terminal must not obey a log."""
+    said = refused(log("scene,take,circled\n12A,3,\x1b[31mred\n"))
+    assert "\x1b" not in said
+    assert "\\x1b[31mred is no rating" in said
+
+
+def test_when_the_path_is_no_file_then_it_is_said(tmp_path):
+    """Absent, a folder, a pipe: none of them hangs."""
+    assert "no file at" in refused(str(tmp_path / "none.csv"))
+    assert "is a folder" in refused(str(tmp_path))
+    os.mkfifo(tmp_path / "pipe")
+    assert "is no file" in refused(str(tmp_path / "pipe"))
