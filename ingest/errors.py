@@ -7,6 +7,7 @@ The family:
     |   |-- BadCard             a card that can't be one
     |   |-- BadDestination      a drive that can't take the copies
     |   |-- BadLog              a log or list with a row that can't be read
+    |   |-- BadManifest         a hash list that can't be read or made (in `manifest.model`)
     |   |-- BadCatalog          not a catalog, or from a newer version
     |   |-- BadSettings         ingest.toml with a key or value that can't be
     |   |-- NotKnown            a name that the catalog doesn't hold

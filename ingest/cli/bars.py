@@ -13,20 +13,11 @@ from tqdm import tqdm
 
 from ingest.copying.values import CardRead, DriveStopped, Event, Progress
 from ingest.names import shown
+from ingest.wording import size
 
-__all__ = ["CopyBars", "CopyLines", "amount"]
+__all__ = ["CopyBars", "CopyLines"]
 
 _LINE_EVERY_S = 30.0
-_STEP = ("B", "KB", "MB", "GB", "TB", "PB")
-
-
-def amount(count: float) -> str:
-    """Bytes as people say them, in steps of 1000: `1.2 GB`."""
-    for unit in _STEP[:-1]:
-        if abs(count) < 999.5:
-            return f"{count:.0f} {unit}" if unit == "B" or count >= 100 else f"{count:.1f} {unit}"
-        count /= 1000
-    return f"{count:.1f} {_STEP[-1]}"
 
 
 class CopyBars:
@@ -84,7 +75,7 @@ class CopyBars:
         for number, (bar, count) in enumerate(zip(self._bars, counts, strict=True)):
             whole = self._totals[number]
             bar.n = min(count, whole)
-            text = f"{amount(count)}, {amount(count / spent)}/s"
+            text = f"{size(count)}, {size(int(count / spent))}/s"
             if count < whole and left[number] < 360_000:
                 end = datetime.now() + timedelta(seconds=left[number])
                 text += f", {_clock(left[number])} left, ends {end:%H:%M}"
@@ -124,10 +115,10 @@ class CopyLines:
         elif isinstance(event, Progress) and time.monotonic() - self._said > _LINE_EVERY_S:
             self._said = time.monotonic()
             checked = ", ".join(
-                f"{shown(name)} {amount(meter.checked)}"
+                f"{shown(name)} {size(meter.checked)}"
                 for (name, _), meter in zip(self._drives, event.drives, strict=True)
             )
-            self._say(f"read {amount(event.read)} of {amount(self._total)}; checked: {checked}")
+            self._say(f"read {size(event.read)} of {size(self._total)}; checked: {checked}")
 
     @staticmethod
     def _say(line: str) -> None:

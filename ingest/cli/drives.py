@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode
 from ingest.names import shown
+from ingest.wording import size
 
 if TYPE_CHECKING:
     from ingest.jobs.known import DriveOverview, Tally
@@ -59,7 +60,7 @@ def _lines(overviews: tuple[DriveOverview, ...], now: datetime) -> Iterator[str]
     for one in overviews:
         drive, volume = one.here.drive, one.here.volume
         if volume is not None:
-            where = f"mounted at {shown(volume.root)}, {volume.free / 1e9:.1f} GB free"
+            where = f"mounted at {shown(volume.root)}, {size(volume.free)} free"
         else:
             where = f"not mounted, last seen {age(drive.last_seen, now)} at {shown(drive.root)}"
         yield f"{shown(drive.name)}: {where}; {shown(drive.device)}"

@@ -172,7 +172,7 @@ def _take(link: Any) -> str:
     if link.rating:
         said += f", {link.rating.value}"
     if link.sure.value != "sure":
-        said += f"  ({link.sure.value}: {shown(link.basis)})"
+        said += f" ({link.sure.value})"
     return said + (f"  {shown(link.note)}" if link.note else "")
 
 

@@ -17,7 +17,7 @@ import click
 
 from ingest.catalog.catalog import Catalog
 from ingest.checksums import KINDS
-from ingest.cli.bars import CopyBars, CopyLines, amount
+from ingest.cli.bars import CopyBars, CopyLines
 from ingest.cli.terminal import Terminal, job
 from ingest.copying.values import Action, Event
 from ingest.errors import ExitCode, UsageError
@@ -32,6 +32,7 @@ from ingest.jobs.offloading.telling import (
 )
 from ingest.jobs.offloading.values import Confirming, Phase, Plan, Request, Result
 from ingest.settings import find_settings
+from ingest.wording import counted, size
 
 __all__ = ["command"]
 
@@ -160,8 +161,8 @@ def _confirming(terminal: Terminal) -> Callable[[Confirming], None]:
         if not said:
             said.add(1)
             terminal.note(
-                f"{event.files} files of this card seem to be in already; reading them again "
-                f"to be sure ({amount(event.bytes_total)})"
+                f"{counted(event.files, 'file')} of this card may be in already; read again "
+                f"to be sure ({size(event.bytes_total)})"
             )
 
     return tell

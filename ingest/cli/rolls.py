@@ -12,6 +12,7 @@ from ingest.cli.drives import tally_document, tally_words
 from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode, NotKnown
 from ingest.names import shown
+from ingest.wording import size
 
 if TYPE_CHECKING:
     from ingest.jobs.known import RollOverview
@@ -81,7 +82,7 @@ def _lines(overviews: tuple[RollOverview, ...], now: datetime) -> Iterator[str]:
         camera = f", camera {shown(roll.camera)}" if roll.camera else ""
         copies = f"{one.copies} proven {'copy' if one.copies == 1 else 'copies'}"
         yield (
-            f"  {shown(roll.name)}: {one.state} ({one.files} files, {one.bytes / 1e6:.1f} MB"
+            f"  {shown(roll.name)}: {one.state} ({one.files} files, {size(one.bytes)}"
             f"{camera}, card {shown(roll.card)}; {copies} on devices shown to be separate)"
         )
         for on in one.drives:

@@ -220,7 +220,7 @@ def _lines(result: MatchResult) -> Iterator[str]:
         yield ""
         yield "Takes in the log with no clip:"
         for row in found.rows_without_clip[:_SHOWN]:
-            yield _row_line(row)
+            yield from _wrapped(_row_line(row))
         yield from _more(len(found.rows_without_clip))
     if found.clips_without_take:
         yield ""
@@ -250,9 +250,8 @@ def _row_line(row: SlateRow) -> str:
         if text
     )
     rating = f", {row.rating.value}" if row.rating else ""
-    return f"  {said_row(row):<20} {said_take(row.scene, row.take)}{rating}" + (
-        f"  ({where})" if where else ""
-    )
+    said = f"{said_row(row)}: {said_take(row.scene, row.take)}{rating}"
+    return f"{said} ({where})" if where else said
 
 
 def _wrapped(text: str, mark: str = "  - ") -> list[str]:

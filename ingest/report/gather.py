@@ -26,7 +26,7 @@ from ingest.report.facts import (
     separate_devices,
 )
 from ingest.report.verdict import CAUTIONS, find_problems, say_remarks, say_verdict
-from ingest.report.words import natural
+from ingest.wording import natural
 
 if TYPE_CHECKING:
     from ingest.catalog.catalog import Catalog

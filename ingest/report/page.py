@@ -17,8 +17,8 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from ingest import wording as words
 from ingest.names import shown
-from ingest.report import words
 from ingest.report.facts import (
     ClipLine,
     CopyLine,

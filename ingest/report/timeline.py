@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from ingest.report.facts import ClipLine
-from ingest.report.words import length, natural, shortened
+from ingest.wording import length, natural, shortened
 
 __all__ = ["Bar", "Lane", "Mark", "Strip", "Tick", "draw"]
 

@@ -22,7 +22,7 @@ from ingest.report.facts import (
     RollLine,
     separate_devices,
 )
-from ingest.report.words import brief, counted, listed, moment, rate, size
+from ingest.wording import brief, counted, listed, moment, rate, size
 
 __all__ = ["CAUTIONS", "find_problems", "say_remarks", "say_verdict"]
 

@@ -59,6 +59,9 @@ def link_by_timecode(pool: Pool, rows: Sequence[SlateRow]) -> None:
     one take share more than half of the shorter one and meet nobody else; likely otherwise.
     """
     sounds = _sound_takes(pool)
+    for takes in sounds.values():
+        for take in takes:
+            _link_sound_series(pool, take)
     contested = _log_against_sound(pool, sounds)
     groups: defaultdict[tuple[str, int], list[Clip]] = defaultdict(list)
     for clip in pool.clips:
@@ -96,6 +99,29 @@ def _sound_takes(pool: Pool) -> dict[int, list[_Take]]:
             continue
         takes[clip.roll.day].append(_Take(*told, take_of(*told), sound=clip))
     return takes
+
+
+def _link_sound_series(pool: Pool, take: _Take) -> None:
+    """A sound file that ran through several takes of its scene bears the name of one of them.
+
+    Where the log's row of that take lies in it by time, so do the scene's other rows that do.
+    """
+    assert take.sound is not None
+    clip, own = take.sound, pool.spans[take.sound.id]
+    if clip.id in pool.hand:
+        return
+    inside: list[SlateRow] = []
+    for row in pool.rows:
+        if row_key(row)[0] != take.key[0] or row.mos or not parse_take(row.take).has_picture:
+            continue
+        told = row_span(row, clip)
+        if row.day in (None, clip.roll.day) and told and 2 * overlap(told, own) > told.length > 0:
+            inside.append(row)
+    if any(row_key(row) == take.key for row in inside):
+        for row in inside:
+            if row_key(row) != take.key:
+                basis = f"a series: {said_row(row)} lies in it by its timecode"
+                pool.claim(clip, row.scene, row.take, Sure.LIKELY, basis, row)
 
 
 def _is_wild(clip: Clip) -> bool:
@@ -153,10 +179,11 @@ def _meetings(pool: Pool, clips: Sequence[Clip], take: _Take) -> list[_Meeting]:
     found = []
     for clip in clips:
         span = _span_of(pool, take, clip)
-        if span is None or (take.row is not None and scope_of(take.row, clip).denied):
+        if span is None:
             continue
         own = pool.spans[clip.id]
-        if amount := overlap(own, span):
+        amount = overlap(own, span)
+        if amount and not (take.row is not None and scope_of(take.row, clip).denied):
             shorter = min(own.length, span.length)
             found.append(_Meeting(clip, take, amount, amount / shorter if shorter else 0.0))
     return found
@@ -279,7 +306,9 @@ def _log_against_sound(pool: Pool, sounds: dict[int, list[_Take]]) -> set[Key]:
                 told, span = row_span(row, take.sound), pool.spans[take.sound.id]
                 if told and 2 * overlap(told, span) > min(told.length, span.length) > 0:
                     heard.append(take)
-        if not heard or any(take.key == row_key(row) for take in heard):
+        if not heard or any(
+            take.sound is not None and row_key(row) in pool.keys(take.sound) for take in heard
+        ):
             continue
         if row.day is None and len(sounds) > 1:
             continue  # any day's timecode fits: proves nothing

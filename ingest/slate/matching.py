@@ -62,6 +62,7 @@ def match(
     named = _link_named_rows(pool)
     _link_sound(pool)
     link_by_timecode(pool, [row for row in rows if not row.clip])
+    _check_ratings(pool)
     _check_times(pool, named)
     links = tuple(link for clip in clips for link in _links(pool, clip))
     unmet = _rows_without_clip(pool, named)
@@ -175,7 +176,13 @@ def _link_sound(pool: Pool) -> None:
                 f"{said_row(rows[0])} says {said}"
             )
             pool.conflict("log or sound", words, [clip], rows)
-        _check_rating(pool, clip, scene, take)
+
+
+def _check_ratings(pool: Pool) -> None:
+    for clip in pool.clips:
+        # A file that holds a series has one flag for all its takes: it contradicts none.
+        if (told := sound_take(clip)) and len(pool.claims.get(clip.id, ())) == 1:
+            _check_rating(pool, clip, *told)
 
 
 def _check_rating(pool: Pool, clip: Clip, scene: str, take: str) -> None:

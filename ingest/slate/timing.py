@@ -165,6 +165,7 @@ def _label_micros(label: str, rate: Fraction | None, drop: bool) -> int | None:
         return None
 
 
+@lru_cache(maxsize=64)
 def _day(rate: Fraction | None, *, drop: bool) -> int:
     # Drop-frame labels last a day but for 86.4 ms: near enough for finding an overlap.
     if rate is None or drop:

@@ -19,7 +19,7 @@ from lxml import html
 
 from ingest.evidence import Against, Route, State
 from ingest.names import shown
-from ingest.report import words
+from ingest import wording as words
 from ingest.report.document import SCHEMA, facts_to_document
 from ingest.report.facts import (
     ClipLine,

@@ -216,6 +216,18 @@ def test_when_the_sound_at_a_clips_timecode_is_another_take_then_it_is_a_conflic
     assert links_of(found)[1, "12B", "3"] is Sure.LIKELY
 
 
+def test_when_one_sound_file_ran_through_a_series_then_it_holds_every_logged_take():
+    """It bears the first take's name and one flag for all: no conflict with the others."""
+    times = [("1", "10:00:05:00", "10:00:20:00"), ("2", "10:00:25:00", "10:00:50:00")]
+    rows = [
+        row("12A", take, start_timecode=start, end_timecode=end, day=1, rating=rating)
+        for (take, start, end), rating in zip(times, (Rating.NG, Rating.CIRCLED), strict=True)
+    ]
+    found = match([sound(1, "T001", "12A", "1", "10:00:00", circled=True)], rows)
+    assert links_of(found) == {(1, "12A", "1"): Sure.SURE, (1, "12A", "2"): Sure.LIKELY}
+    assert not found.conflicts
+
+
 # By timecode --------------------------------------------------------------------------------
 
 

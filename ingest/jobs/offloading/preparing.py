@@ -228,9 +228,29 @@ class _CardLook:
             same = [record for record in records if record.samples == sample]
             if same:
                 found[file.path] = same[-1]
+        found = self._carried_on(found)
         if found and not self._unfinished({record.roll_id for record in found.values()}):
             return self._confirmed(found, tell)
         return found
+
+    def _carried_on(self, found: Mapping[str, FileRecord]) -> dict[str, FileRecord]:
+        """Only what belongs to rolls that this card really carries on.
+
+        Cameras leave the same little file (an empty one, a settings file) on every card. A roll
+        is carried on when at least half of its bytes are still here; otherwise its files are
+        taken as new, which costs a copy and can lose nothing.
+        """
+        here: dict[int, int] = {}
+        for record in found.values():
+            here[record.roll_id] = here.get(record.roll_id, 0) + record.size
+        whole: dict[int, int] = dict.fromkeys(here, 0)
+        for record in self._catalog.files([self._rolls[roll_id] for roll_id in here]):
+            whole[record.roll_id] += record.size
+        return {
+            path: record
+            for path, record in found.items()
+            if 2 * here[record.roll_id] >= whole[record.roll_id]
+        }
 
     def _unfinished(self, roll_ids: set[int]) -> bool:
         rolls = [self._rolls[roll_id] for roll_id in roll_ids]

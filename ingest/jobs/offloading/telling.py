@@ -9,11 +9,11 @@ from ingest.copying.values import Action
 from ingest.errors import ExitCode
 from ingest.jobs.offloading.values import Plan, Problem, Result
 from ingest.names import shown
+from ingest.wording import counted, size
 
 __all__ = ["document", "exit_code", "plan_document", "plan_lines", "result_lines"]
 
 _MOST = 20
-_STEP = ("bytes", "KB", "MB", "GB", "TB")
 
 
 def document(result: Result) -> dict[str, Any]:
@@ -124,15 +124,15 @@ def plan_lines(plan: Plan) -> list[str]:
         f"Roll        {shown(plan.roll)}"
         + (f", camera {shown(plan.camera)}" if plan.camera else "")
         + f" ({plan.because})",
-        f"Files       {len(inventory.files):,}, {_amount(inventory.bytes)}; "
-        f"to copy {len(plan.files):,}, {_amount(plan.bytes)}" + _aside(plan),
+        f"Files       {len(inventory.files):,}, {size(inventory.bytes)}; "
+        f"to copy {len(plan.files):,}, {size(plan.bytes)}" + _aside(plan),
     ]
     for drive in plan.drives:
         write, check = (_count(drive.actions, one) for one in (Action.WRITE, Action.CHECK))
         what = f"{write:,} to write" + (f", {check:,} there to check" if check else "")
         lines.append(
             f"To          {shown(drive.volume.root)}/{shown(drive.folder)}: {what}, "
-            f"{_amount(drive.volume.free)} free"
+            f"{size(drive.volume.free)} free"
         )
         when = "after the roll" if drive.read_back_after else "behind the writing"
         lines.append(
@@ -165,7 +165,7 @@ def result_lines(result: Result) -> list[str]:
     """The end of an offload as a tired person reads it: the answer first."""
     plan = result.plan
     code = exit_code(result)
-    files = f"{len(plan.inventory.files):,} files, {_amount(plan.inventory.bytes)}"
+    files = _files(plan)
     roll = shown(plan.roll)
     if code is ExitCode.STOPPED:
         lines = [
@@ -185,14 +185,21 @@ def result_lines(result: Result) -> list[str]:
         lines += _problem_lines(result.problems)
     for drive in result.drives:
         lines.append(
-            f"  {shown(drive.name)}: {drive.files_matched:,} files matched, "
-            f"{_amount(drive.bytes)}{_route(drive.route)}, in {shown(drive.folder)}"
+            f"  {shown(drive.name)}: {counted(drive.files_matched, 'file')} matched, "
+            f"{size(drive.bytes)}{_route(drive.route)}, in {shown(drive.folder)}"
         )
         if drive.stopped:
             lines.append(f"  {shown(drive.name)} stopped: {shown(drive.stopped)}.")
             lines.append("  Do: mend that, then run the same command again; it goes on.")
     lines += _footnotes(result)
     return lines
+
+
+def _files(plan: Plan) -> str:
+    every = f"{counted(len(plan.inventory.files), 'file')}, {size(plan.inventory.bytes)}"
+    if not plan.known or not plan.files:
+        return every
+    return f"{counted(len(plan.files), 'new file')} of {every}"
 
 
 def _each(result: Result) -> str:
@@ -223,7 +230,8 @@ def _footnotes(result: Result) -> list[str]:
             "  A drive may have answered from memory. Do: eject it, plug it in again, ingest audit."
         )
     if plan.inventory.litter:
-        lines.append(f"  {len(plan.inventory.litter):,} files of system litter were left out.")
+        litter = counted(len(plan.inventory.litter), "file")
+        lines.append(f"  Left out: {litter} of system litter.")
     lines += [
         f"  Not followed: {shown(found.path)} ({found.kind})."
         for found in plan.inventory.not_followed[:_MOST]
@@ -233,7 +241,8 @@ def _footnotes(result: Result) -> list[str]:
         for path in result.not_listed[:_MOST]
     ]
     if plan.elsewhere:
-        lines.append(f"  {len(plan.elsewhere):,} files of this card belong to an earlier roll.")
+        known = counted(len(plan.elsewhere), "file")
+        lines.append(f"  Known already, from an earlier roll: {known}.")
     return lines
 
 
@@ -247,16 +256,6 @@ def _problem_lines(problems: tuple[Problem, ...]) -> list[str]:
     if len(problems) > _MOST:
         lines.append(f"  ... and {len(problems) - _MOST:,} more (--json tells all)")
     return lines
-
-
-def _amount(count: float) -> str:
-    if count < 1000:
-        return f"{count:.0f} bytes"
-    for unit in _STEP[1:]:
-        count /= 1000
-        if count < 999.5 or unit == _STEP[-1]:
-            return f"{count:.0f} {unit}" if count >= 100 else f"{count:.1f} {unit}"
-    raise AssertionError("unreachable")
 
 
 def _count(actions: Mapping[str, Action], wanted: Action) -> int:

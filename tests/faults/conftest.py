@@ -1,0 +1,8 @@
+"""Makes the laboratory importable: `from laboratory.loops import loop_drive`."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))

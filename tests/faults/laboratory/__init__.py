@@ -1,0 +1,1 @@
+"""What the fault tests are made of: real file systems on loop devices, and ways to break them."""
