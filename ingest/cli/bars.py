@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import threading
 import time
 from collections.abc import Sequence
 from datetime import datetime, timedelta
@@ -20,20 +21,47 @@ __all__ = ["CopyBars", "CopyLines"]
 _LINE_EVERY_S = 30.0
 
 
-class CopyBars:
-    """Bars on standard error. A drive's bar counts bytes read back, which is what matters."""
+class _Sums:
+    """Progress of several cards added up: one figure a card, one a drive."""
 
-    def __init__(self, total: int, drives: Sequence[tuple[str, int]], *, width: int) -> None:
-        """`drives`: name and bytes to be checked there."""
-        self._begun = time.monotonic()
+    def __init__(self, cards: int, drives: int) -> None:
+        self._cards: list[Progress | None] = [None] * cards
         self._drives = drives
-        names = ["card", *(shown(name) for name, _ in drives)]
-        room = max(len(name) for name in names)
-        self._totals = [total, *(count for _, count in drives)]
+
+    def take(self, card: int, event: Progress) -> None:
+        self._cards[card] = event
+
+    def read(self) -> list[int]:
+        return [one.read if one is not None else 0 for one in self._cards]
+
+    def checked(self) -> list[int]:
+        """Bytes read back: what matters on a drive."""
+        return [
+            sum(one.drives[number].checked for one in self._cards if one is not None)
+            for number in range(self._drives)
+        ]
+
+
+class CopyBars:
+    """A bar for each card and each drive, on standard error. To be told from any thread."""
+
+    def __init__(
+        self, cards: Sequence[tuple[str, int]], drives: Sequence[tuple[str, int]], *, width: int
+    ) -> None:
+        """Names and bytes: to be read from each card, to be checked on each drive."""
+        self._begun = time.monotonic()
+        self._cards = len(cards)
+        self._drives = [shown(name) for name, _ in drives]
+        self._sums = _Sums(len(cards), len(drives))
+        self._lock = threading.Lock()
+        self._still_read = len(cards)
+        names = [*(shown(name) for name, _ in cards), *self._drives]
+        self._totals = [*(count for _, count in cards), *(count for _, count in drives)]
+        room = min(24, max(len(name) for name in names))
         self._bars = [
             tqdm(
                 total=count,
-                desc=f"{name[:24]:<{min(room, 24)}}",
+                desc=f"{name[:24]:<{room}}",
                 position=number,
                 leave=True,
                 file=sys.stderr,
@@ -55,23 +83,27 @@ class CopyBars:
         for bar in self._bars:
             bar.close()
 
-    def tell(self, event: Event) -> None:
-        if isinstance(event, CardRead):
-            tqdm.write("the card is read to its end; what is left is checking", file=sys.stderr)
-        elif isinstance(event, DriveStopped):
-            name = shown(self._drives[event.drive][0])
-            tqdm.write(f"{name}: stopped, {event.why}; the others go on", file=sys.stderr)
-        else:
-            self._progress(event)
+    def tell(self, card: int, event: Event) -> None:
+        with self._lock:
+            if isinstance(event, CardRead):
+                self._still_read -= 1
+                if not self._still_read:
+                    tqdm.write("read to the end; what is left is checking", file=sys.stderr)
+            elif isinstance(event, DriveStopped):
+                name = self._drives[event.drive]
+                tqdm.write(f"{name}: stopped, {event.why}; the others go on", file=sys.stderr)
+            else:
+                self._sums.take(card, event)
+                self._draw()
 
-    def _progress(self, event: Progress) -> None:
+    def _draw(self) -> None:
         spent = max(time.monotonic() - self._begun, 0.001)
-        counts = [event.read, *(meter.checked for meter in event.drives)]
+        counts = [*self._sums.read(), *self._sums.checked()]
         left = [
-            self._left(whole, count, spent)
+            (whole - count) * spent / count if count else float("inf")
             for whole, count in zip(self._totals, counts, strict=True)
         ]
-        slowest = max(range(1, len(left)), key=lambda number: left[number], default=0)
+        slow = self._slowest(left)
         for number, (bar, count) in enumerate(zip(self._bars, counts, strict=True)):
             whole = self._totals[number]
             bar.n = min(count, whole)
@@ -79,24 +111,28 @@ class CopyBars:
             if count < whole and left[number] < 360_000:
                 end = datetime.now() + timedelta(seconds=left[number])
                 text += f", {_clock(left[number])} left, ends {end:%H:%M}"
-            others = max((left[one] for one in range(1, len(left)) if one != number), default=0.0)
-            if number == slowest and number and len(left) > 2 and left[number] > 1.2 * others + 1:
+            if number == slow:
                 text += " (slowest)"
             bar.set_postfix_str(text, refresh=False)
             bar.refresh()
 
-    @staticmethod
-    def _left(total: int, count: int, spent: float) -> float:
-        return (total - count) * spent / count if count else float("inf")
+    def _slowest(self, left: Sequence[float]) -> int | None:
+        """The drive that the others wait for, when there is one worth naming."""
+        drives = sorted(range(self._cards, len(left)), key=lambda number: left[number])
+        if len(drives) < 2 or left[drives[-1]] <= 1.2 * left[drives[-2]] + 1:
+            return None
+        return drives[-1]
 
 
 class CopyLines:
     """Without a terminal: a line now and then."""
 
-    def __init__(self, total: int, drives: Sequence[tuple[str, int]]) -> None:
-        self._total = total
-        self._drives = drives
+    def __init__(self, cards: Sequence[tuple[str, int]], drives: Sequence[tuple[str, int]]) -> None:
+        self._total = sum(count for _, count in cards)
+        self._drives = [shown(name) for name, _ in drives]
+        self._sums = _Sums(len(cards), len(drives))
         self._said = time.monotonic()
+        self._lock = threading.Lock()
 
     def __enter__(self) -> Self:
         return self
@@ -109,16 +145,22 @@ class CopyLines:
     ) -> None:
         pass
 
-    def tell(self, event: Event) -> None:
-        if isinstance(event, DriveStopped):
-            self._say(f"{shown(self._drives[event.drive][0])}: stopped, {event.why}")
-        elif isinstance(event, Progress) and time.monotonic() - self._said > _LINE_EVERY_S:
-            self._said = time.monotonic()
-            checked = ", ".join(
-                f"{shown(name)} {size(meter.checked)}"
-                for (name, _), meter in zip(self._drives, event.drives, strict=True)
-            )
-            self._say(f"read {size(event.read)} of {size(self._total)}; checked: {checked}")
+    def tell(self, card: int, event: Event) -> None:
+        with self._lock:
+            if isinstance(event, DriveStopped):
+                self._say(f"{self._drives[event.drive]}: stopped, {event.why}")
+            elif isinstance(event, Progress):
+                self._sums.take(card, event)
+                if time.monotonic() - self._said > _LINE_EVERY_S:
+                    self._said = time.monotonic()
+                    self._say(self._line())
+
+    def _line(self) -> str:
+        checked = ", ".join(
+            f"{name} {size(count)}"
+            for name, count in zip(self._drives, self._sums.checked(), strict=True)
+        )
+        return f"read {size(sum(self._sums.read()))} of {size(self._total)}; checked: {checked}"
 
     @staticmethod
     def _say(line: str) -> None:

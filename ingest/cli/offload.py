@@ -15,14 +15,11 @@ from typing import Any
 
 import click
 
-from ingest.catalog.catalog import Catalog
 from ingest.checksums import KINDS
 from ingest.cli.bars import CopyBars, CopyLines
 from ingest.cli.terminal import Terminal, job
 from ingest.copying.values import Action, Event
 from ingest.errors import ExitCode, UsageError
-from ingest.jobs.offloading.preparing import prepare
-from ingest.jobs.offloading.running import run_offload
 from ingest.jobs.offloading.telling import (
     document,
     exit_code,
@@ -30,6 +27,7 @@ from ingest.jobs.offloading.telling import (
     plan_lines,
     result_lines,
 )
+from ingest.jobs.offloading.together import prepare_all, run_all
 from ingest.jobs.offloading.values import Confirming, Phase, Plan, Request, Result
 from ingest.settings import find_settings
 from ingest.wording import counted, size
@@ -85,7 +83,7 @@ def command(
         raise UsageError("Where to?", do="name each drive with --to, two or more of them")
     requests = _requests(cards, to, rolls, cameras, labels, options)
     with terminal.catalog() as catalog:
-        plans = [prepare(request, catalog, _confirming(terminal)) for request in requests]
+        plans = prepare_all(requests, catalog, _confirming(terminal))
         if dry_run:
             documents = [plan_document(plan) for plan in plans]
             lines = [line for plan in plans for line in plan_lines(plan)]
@@ -102,7 +100,7 @@ def command(
                 prompt_suffix=" ",
                 err=True,
             )
-        results = [_run(terminal, catalog, plan) for plan in plans]
+    results = _run(terminal, plans)
     terminal.answer(
         _joined([document(result) for result in results]),
         [line for result in results for line in result_lines(result)],
@@ -168,31 +166,33 @@ def _confirming(terminal: Terminal) -> Callable[[Confirming], None]:
     return tell
 
 
-def _run(terminal: Terminal, catalog: Catalog, plan: Plan) -> Result:
-    drives = [
-        (
-            drive.name,
-            sum(f.size for f in plan.files if drive.actions[f.path] is not Action.NOTHING),
+def _run(terminal: Terminal, plans: Sequence[Plan]) -> list[Result]:
+    names = [drive.name for drive in plans[0].drives]
+    owed = [
+        sum(
+            file.size
+            for plan in plans
+            for file in plan.files
+            if plan.drives[number].actions[file.path] is not Action.NOTHING
         )
-        for drive in plan.drives
+        for number in range(len(names))
     ]
+    cards = [(f"card {plan.roll}", plan.bytes) for plan in plans]
+    drives = list(zip(names, owed, strict=True))
+    width = shutil.get_terminal_size().columns
+    bars = CopyBars(cards, drives, width=width) if terminal.bars else CopyLines(cards, drives)
     stop = threading.Event()
-    bars = (
-        CopyBars(plan.bytes, drives, width=shutil.get_terminal_size().columns)
-        if terminal.bars
-        else CopyLines(plan.bytes, drives)
-    )
 
-    def tell(event: Event | Phase) -> None:
+    def tell(card: int, event: Event | Phase) -> None:
         if not isinstance(event, Phase):
-            bars.tell(event)
+            bars.tell(card, event)
 
     with _stopping(stop), bars:
-        return run_offload(
-            plan,
-            catalog,
+        return run_all(
+            plans,
+            terminal.catalog,
             terminal.observer(),
-            run=secrets.token_hex(8),
+            runs=[secrets.token_hex(8) for _ in plans],
             tell=tell,
             stop=stop,
         )

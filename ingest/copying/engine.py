@@ -93,14 +93,16 @@ class _Engine:
         poisoned: bool,
     ) -> None:
         self.tasks = tasks
-        self.stop = stop
+        self.asked = stop
+        # What the threads look at; the caller's own event is never set from here.
+        self.stop = threading.Event()
         self.pool = Pool(max(4, memory // CHUNK), poisoned=poisoned)
         self.kinds = tuple(dict.fromkeys((COMPARED, *kinds)))
         self.reads = Reads(len(tasks), len(self.kinds))
         self.outcomes: queue.SimpleQueue[CopyOutcomeOf] = queue.SimpleQueue()
         run = secrets.token_hex(8)
         self.drives = [
-            DriveWorker(number, folder, tasks, self.pool, self.reads, self.outcomes, stop, run)
+            DriveWorker(number, folder, tasks, self.pool, self.reads, self.outcomes, self.stop, run)
             for number, folder in enumerate(folders)
         ]
         self.hash_queues: list[queue.SimpleQueue[Chunk | None]] = [
@@ -115,7 +117,7 @@ class _Engine:
             self.hash_queues,
             self.drives,
             self.outcomes,
-            stop,
+            self.stop,
         )
         self.threads: list[threading.Thread] = []
         self.failure: BaseException | None = None
@@ -134,6 +136,8 @@ class _Engine:
         try:
             while not gathered.complete:
                 moved = self._gather(gathered)
+                if self.asked.is_set():
+                    self.stop.set()
                 for drive in self.drives:
                     drive.give_up_if_stuck(patience_s)
                     if drive.stopped and drive.number not in told_stopped:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, BinaryIO
 
 import av
 import av.container
@@ -35,6 +35,15 @@ class CannotRead(Exception):
     """A library could not make anything of the file; `str()` says why in its words."""
 
 
+class _Nameless:
+    """An open file that doesn't tell its name: FFmpeg guesses by endings before content."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        self.read = file.read
+        self.seek = file.seek
+        self.tell = file.tell
+
+
 @contextmanager
 def open_media(path: str | os.PathLike[str]) -> Iterator[av.container.InputContainer]:
     """The file opened with FFmpeg. Raises CannotRead, also for what goes wrong in the block."""
@@ -42,7 +51,7 @@ def open_media(path: str | os.PathLike[str]) -> Iterator[av.container.InputConta
         with (
             open(path, "rb") as file,
             av.open(
-                file,
+                _Nameless(file),
                 "r",
                 options={"format_whitelist": _DEMUXERS, "protocol_whitelist": ""},
                 metadata_errors="replace",

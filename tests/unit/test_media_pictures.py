@@ -12,10 +12,11 @@ from pathlib import Path
 import av
 import pytest
 
-from ingest.media.facts import ClipFacts, ClipKind
+from ingest.media.facts import ClipKind
 from ingest.media.posters import CannotDraw, draw, poster
 from ingest.media.probe import probe
 from ingest.media.rates import pace
+from ingest.media.workers import ProbeItem, probe_many
 
 FILM = Fraction(24000, 1001)
 NTSC = Fraction(30000, 1001)
@@ -267,18 +268,26 @@ def test_an_index_first_clip_short_of_one_byte_is_found(
     assert any("lie past the end of the file" in doubt for doubt in probe(path).doubts)
 
 
-def test_random_damage_never_raises(clips: dict[str, Path], tmp_path: Path) -> None:
-    """Seeded: bytes overwritten anywhere, headers included; facts come, whatever they say."""
+def test_random_damage_always_gives_a_result(clips: dict[str, Path], tmp_path: Path) -> None:
+    """Seeded: bytes overwritten anywhere, headers included. Decoders hang on some: workers do it.
+
+    The 53rd of these keeps MediaInfoLib 24.12 busy without end (measured).
+    """
     chance = random.Random(20260314)
-    path = tmp_path / "damaged.mov"
-    for _ in range(60):
-        content = bytearray(clips[chance.choice(["h264.mov", "drop.mov", "ffv1.mkv"])].read_bytes())
+    items = []
+    for number in range(60):
+        file = chance.choice(["h264.mov", "drop.mov", "ffv1.mkv"])
+        content = bytearray(clips[file].read_bytes())
         for _ in range(chance.randint(1, 30)):
             content[chance.randrange(len(content))] = chance.randrange(256)
+        path = tmp_path / f"{number}.mov"
         path.write_bytes(content)
-        facts = probe(path)
-        assert isinstance(facts, ClipFacts)
-        poster(path, tmp_path / "out.jpg", facts)
+        items.append(ProbeItem(str(number), str(path), str(tmp_path / f"{number}.jpg")))
+    results = {each.key: each for each in probe_many(items, workers=2, timeout_s=5)}
+    assert set(results) == {item.key for item in items}
+    for item in items:
+        assert results[item.key].poster_made == os.path.exists(item.poster_out or "")
+        assert results[item.key].facts.kind is ClipKind.PICTURE
 
 
 def size_of(picture: bytes) -> tuple[int, int]:

@@ -22,16 +22,18 @@ from ingest.media.workers import ProbeItem, ProbePool, ProbeResult
 
 __all__ = ["ClipReader"]
 
-_WORKERS = 2
 _LIMIT_S = 60.0
 
 
 class ClipReader:
     """Collects what arrives, and records the roll's clips at the end."""
 
-    def __init__(self, plan: Plan, catalog: Catalog, roll: Roll, seen: list[DriveSeen]) -> None:
+    def __init__(
+        self, plan: Plan, catalog: Catalog, roll: Roll, seen: list[DriveSeen], workers: int
+    ) -> None:
         self._plan = plan
         self._catalog = catalog
+        self._workers = workers
         self._roll = roll
         self._roots = [
             f"{drive.root}/{planned.folder}"
@@ -88,7 +90,7 @@ class ClipReader:
         poster = _poster_name(self._roll, clip.name, samples)
         self._posters[clip.name] = poster
         if self._pool is None:
-            self._pool = ProbePool(workers=_WORKERS, timeout_s=_LIMIT_S)
+            self._pool = ProbePool(workers=self._workers, timeout_s=_LIMIT_S)
         self._pool.submit(
             ProbeItem(clip.name, self._place[clip.name], str(self._catalog.posters / poster))
         )

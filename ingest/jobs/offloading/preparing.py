@@ -7,7 +7,7 @@ writes nothing. Raises BadCard, BadDestination or UsageError for whatever speaks
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 
@@ -42,9 +42,14 @@ _TRIES = 50
 
 
 def prepare(
-    request: Request, catalog: Catalog, tell: Callable[[Confirming], None] = lambda event: None
+    request: Request,
+    catalog: Catalog,
+    tell: Callable[[Confirming], None] = lambda event: None,
+    *,
+    taken: Collection[str] = (),
 ) -> Plan:
-    """The plan for one card. See the module for what may be raised."""
+    """The plan for one card. See the module for what may be raised. `taken`: roll names that
+    other cards of the same command will have."""
     production = request.production or request.settings.production
     if not production:
         raise UsageError(
@@ -71,7 +76,7 @@ def prepare(
     known = look.known(files, tell)
     fresh = [file for file in files if file.path not in known]
     rolls = catalog.rolls(production=production)
-    for choice in _choices(request, catalog, rolls, files, fresh, known, label):
+    for choice in _choices(request, catalog, rolls, files, fresh, known, label, taken):
         here = {path: record for path, record in known.items() if record.roll_id == choice.id}
         elsewhere = {path: record for path, record in known.items() if path not in here}
         wanted = [file for file in files if file.path not in elsewhere]
@@ -290,6 +295,7 @@ def _choices(
     fresh: Sequence[CardFile],
     known: Mapping[str, FileRecord],
     label: str,
+    taken: Collection[str],
 ) -> Iterator[_Choice]:
     """The rolls that this card could be, the likeliest first."""
     today = shoot_date(request.now, request.settings.day_ends)
@@ -298,6 +304,8 @@ def _choices(
     filled = {record.roll_id for record in catalog.files(rolls)}
     earlier = [by_id[roll_id] for roll_id in sorted({r.roll_id for r in known.values()})]
     if request.roll is not None:
+        if request.roll.casefold() in {name.casefold() for name in taken}:
+            raise UsageError(f"Two cards can't both be roll {shown(request.roll)}.")
         named = next((r for r in rolls if r.name.casefold() == request.roll.casefold()), None)
         if named is None:
             guess = propose([f.path for f in files], label, camera=request.camera, used=())
@@ -320,7 +328,7 @@ def _choices(
         if last.date == on.isoformat() or _open(catalog, last):
             yield _joined(last, "this card is continued")
             return
-    used = [roll.name for roll in rolls if roll.id in filled]
+    used = [*taken, *(roll.name for roll in rolls if roll.id in filled)]
     camera = request.camera or (earlier[-1].camera if earlier else None)
     if earlier and earlier[-1].name[1:].isdigit():
         free = next_free(earlier[-1].name[0], used, width=len(earlier[-1].name) - 1)

@@ -31,6 +31,7 @@ from ingest.catalog.records import (
 from ingest.copying.engine import MEMORY, copy
 from ingest.copying.reading import open_root, read_cold
 from ingest.copying.roll_folder import RollFolder
+from ingest.copying.salvage import salvage
 from ingest.copying.tree import Tree, split
 from ingest.copying.values import (
     COMPARED,
@@ -47,12 +48,14 @@ from ingest.evidence import Act, Against, Route, State
 from ingest.jobs.offloading.clips import ClipReader
 from ingest.jobs.offloading.listing import Listed, list_roll
 from ingest.jobs.offloading.values import DriveResult, Phase, Plan, Problem, Result
+from ingest.jobs.slate import match_production
 from ingest.names import shown
 
 __all__ = ["run_offload"]
 
 _BATCH_FILES = 500
 _BATCH_SECONDS = 1.0
+_HOLES = 8
 
 Tell = Callable[[Event | Phase], None]
 
@@ -66,6 +69,7 @@ def run_offload(
     tell: Tell,
     stop: threading.Event,
     memory: int = MEMORY,
+    clip_readers: int = 2,
     poisoned: bool = False,
 ) -> Result:
     """Carry out the plan. `run`: 16 hexadecimal digits, new for each run.
@@ -86,7 +90,7 @@ def run_offload(
         work = _Run(plan, catalog, offload, known, seen, begun)
         work.set_aside(folders, run)
         catalog.note_card(offload, _notes(plan))
-        with ClipReader(plan, catalog, offload.roll, seen) as clips:
+        with ClipReader(plan, catalog, offload.roll, seen, clip_readers) as clips:
             tell(Phase("copying"))
             outcomes = copy(
                 card,
@@ -99,9 +103,11 @@ def run_offload(
                 memory=memory,
                 poisoned=poisoned,
             )
-            # The engine sets `stop` itself when it leaves; what the user wanted is kept apart.
-            asked_to_stop = work.take(outcomes, clips, stop)
-            if not asked_to_stop:
+            work.take(outcomes, clips)
+            if work.unread:
+                tell(Phase("reading around bad spots"))
+                work.salvage(card, folders, run, stop)
+            if not stop.is_set():
                 tell(Phase("looking again"))
                 work.look_again(card)
                 if plan.request.reread:
@@ -112,6 +118,9 @@ def run_offload(
                 work.write_lists(folders, observer)
                 tell(Phase("reading the clips"))
                 work.clips = clips.finish()
+                if work.clips:
+                    match_production(catalog, plan.production)
+        asked_to_stop = stop.is_set()
         result = work.result(stopped=asked_to_stop)
         catalog.end_offload(offload, work.end(result))
         for folder, drive in zip(folders, result.drives, strict=True):
@@ -242,6 +251,8 @@ class _Run:
     card_read: int = 1
     clips: int = 0
     unfinished: bool = False
+    unread: list[FileOutcome] = field(default_factory=list)
+    """Files that the card could not give whole."""
     read: dict[str, FileOutcome] = field(default_factory=dict)
     matched: list[dict[str, FileOutcome]] = field(default_factory=list)
     on_drive: list[_OnDrive] = field(default_factory=list)
@@ -281,21 +292,16 @@ class _Run:
 
     # Copying ---------------------------------------------------------------------------------
 
-    def take(
-        self, outcomes: Iterator[FileOutcome], clips: ClipReader, stop: threading.Event
-    ) -> bool:
-        """Record what the engine yields. True when the user stopped it."""
+    def take(self, outcomes: Iterator[FileOutcome], clips: ClipReader) -> None:
+        """Record what the engine yields."""
         batch: list[FileOutcome] = []
         since = time.monotonic()
-        asked_to_stop = False
         for outcome in outcomes:
-            asked_to_stop = asked_to_stop or stop.is_set()
             batch.append(outcome)
             if len(batch) >= _BATCH_FILES or time.monotonic() - since > _BATCH_SECONDS:
                 self._record(batch, clips)
                 batch, since = [], time.monotonic()
         self._record(batch, clips)
-        return asked_to_stop
 
     def _record(self, batch: list[FileOutcome], clips: ClipReader) -> None:
         at = datetime.now(UTC)
@@ -367,13 +373,39 @@ class _Run:
             self._note(CardNote("changed", outcome.path, outcome.detail))
         elif outcome.card is CardState.UNREADABLE:
             self.unfinished = True
-            self._note(CardNote("unreadable", outcome.path, outcome.detail))
+            self.unread.append(outcome)
         else:
             self.unfinished = True
 
     def _note(self, note: CardNote) -> None:
         self.problems.append(Problem(note.path, None, note.kind, note.detail))
         self.catalog.note_card(self.offload, [note])
+
+    def salvage(
+        self, card: int, folders: list[RollFolder], run: str, stop: threading.Event
+    ) -> None:
+        """Bad spots come last, when everything else of a dying card is saved."""
+        able = [f for f, on in zip(folders, self.on_drive, strict=True) if not on.stopped]
+        for outcome in self.unread:
+            detail = outcome.detail
+            if not stop.is_set():
+                try:
+                    kept = salvage(
+                        card, self.plan.card_volume, outcome.path, outcome.size, able, run
+                    )
+                except OSError as error:
+                    detail = error.strerror or str(error)
+                else:
+                    missing = sum(length for _, length in kept.missing)
+                    holes = ", ".join(f"{at}+{length}" for at, length in kept.missing[:_HOLES])
+                    more = " ..." if len(kept.missing) > _HOLES else ""
+                    detail += f"; {missing} of {outcome.size} bytes missing (at {holes}{more})"
+                    if kept.kept:
+                        detail += f"; the rest is kept as {kept.kept[0]}"
+                        self.catalog.note_card(
+                            self.offload, [CardNote("damaged", kept.kept[0], detail)]
+                        )
+            self._note(CardNote("unreadable", outcome.path, detail))
 
     # After the copying ------------------------------------------------------------------------
 

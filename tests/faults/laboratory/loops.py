@@ -163,15 +163,17 @@ def loop_drive(
     *,
     options: str = "",
     direct: bool = False,
+    name: str = "drive",
 ) -> Iterator[Drive]:
     """A drive: an image, a loop device over it, a file system on it, mounted.
 
-    `folder` holds image and mount point (in memory unless given). "tmpfs" has no device.
+    `folder` holds image and mount point (in memory unless given); the mount point's last part
+    is `name`. "tmpfs" has no device.
     """
     need_loops()
     above = folder or (Path("/dev/shm") if os.path.isdir("/dev/shm") else None)
     place = Path(tempfile.mkdtemp(prefix="laboratory-", dir=above))
-    point, image, device = place / "mount", place / "image", ""
+    point, image, device = place / name, place / "image", ""
     try:
         point.mkdir()
         if fs == "tmpfs":
