@@ -19,6 +19,7 @@ from ingest.wording import size
 __all__ = ["CopyBars", "CopyLines"]
 
 _LINE_EVERY_S = 30.0
+_BAR = "{desc} {percentage:3.0f}% |{bar}|"
 
 
 class _Sums:
@@ -54,7 +55,6 @@ class CopyBars:
         self._drives = [shown(name) for name, _ in drives]
         self._sums = _Sums(len(cards), len(drives))
         self._lock = threading.Lock()
-        self._still_read = len(cards)
         names = [*(shown(name) for name, _ in cards), *self._drives]
         self._totals = [*(count for _, count in cards), *(count for _, count in drives)]
         room = min(24, max(len(name) for name in names))
@@ -66,7 +66,7 @@ class CopyBars:
                 leave=True,
                 file=sys.stderr,
                 ncols=min(width, 100),
-                bar_format="{desc} {percentage:3.0f}% |{bar}| {postfix}",
+                bar_format=_BAR,
             )
             for number, (name, count) in enumerate(zip(names, self._totals, strict=True))
         ]
@@ -86,15 +86,18 @@ class CopyBars:
     def tell(self, card: int, event: Event) -> None:
         with self._lock:
             if isinstance(event, CardRead):
-                self._still_read -= 1
-                if not self._still_read:
-                    tqdm.write("read to the end; what is left is checking", file=sys.stderr)
+                pass  # what is left is checking; the card is looked at once more before it may go
             elif isinstance(event, DriveStopped):
                 name = self._drives[event.drive]
                 tqdm.write(f"{name}: stopped, {event.why}; the others go on", file=sys.stderr)
             else:
                 self._sums.take(card, event)
                 self._draw()
+
+    def say(self, line: str) -> None:
+        """A line above the bars."""
+        with self._lock:
+            tqdm.write(line, file=sys.stderr)
 
     def _draw(self) -> None:
         spent = max(time.monotonic() - self._begun, 0.001)
@@ -113,7 +116,7 @@ class CopyBars:
                 text += f", {_clock(left[number])} left, ends {end:%H:%M}"
             if number == slow:
                 text += " (slowest)"
-            bar.set_postfix_str(text, refresh=False)
+            bar.bar_format = f"{_BAR} {text}"
             bar.refresh()
 
     def _slowest(self, left: Sequence[float]) -> int | None:
@@ -154,6 +157,10 @@ class CopyLines:
                 if time.monotonic() - self._said > _LINE_EVERY_S:
                     self._said = time.monotonic()
                     self._say(self._line())
+
+    def say(self, line: str) -> None:
+        with self._lock:
+            self._say(line)
 
     def _line(self) -> str:
         checked = ", ".join(

@@ -29,6 +29,7 @@ from ingest.jobs.offloading.telling import (
 )
 from ingest.jobs.offloading.together import prepare_all, run_all
 from ingest.jobs.offloading.values import Confirming, Phase, Plan, Request, Result
+from ingest.names import shown
 from ingest.settings import find_settings
 from ingest.wording import counted, size
 
@@ -186,8 +187,15 @@ def _run(terminal: Terminal, plans: Sequence[Plan]) -> list[Result]:
     def tell(card: int, event: Event | Phase) -> None:
         if not isinstance(event, Phase):
             bars.tell(card, event)
+        elif event is Phase.CARD_FREE:
+            bars.say(f"{shown(plans[card].roll)}: you may take the card out (do not format it)")
+        elif event is Phase.SALVAGING:
+            bars.say(f"{shown(plans[card].roll)}: reading around the card's bad spots")
+        elif event is Phase.REREADING:
+            bars.say(f"{shown(plans[card].roll)}: reading the card a second time")
 
     with _stopping(stop), bars:
+        bars.say("card still needed" if len(plans) == 1 else "cards still needed")
         return run_all(
             plans,
             terminal.catalog,

@@ -86,7 +86,7 @@ class CardReader:
                 while True:
                     length = min(CHUNK, task.size - offset)
                     buffer = self._room(length)
-                    if buffer is None:
+                    if buffer is None or self._stop.is_set():
                         self._break_off(number, begun)
                         return
                     place = self._filled

@@ -12,10 +12,9 @@ from ingest.catalog.records import Observer
 from ingest.checksums import LISTED_KINDS
 from ingest.copying.journal import JOURNAL
 from ingest.copying.roll_folder import LOCK, RollFolder
-from ingest.copying.values import FileOutcome
 from ingest.jobs.offloading.values import Plan
 from ingest.manifest.directory_hashes import directory_hashes
-from ingest.manifest.history import write_generation
+from ingest.manifest.history import read_history, write_generation
 from ingest.manifest.model import (
     ALWAYS_IGNORED,
     Action,
@@ -30,7 +29,7 @@ from ingest.manifest.model import (
 )
 from ingest.names import shown
 
-__all__ = ["Listed", "list_roll"]
+__all__ = ["Listed", "ToList", "list_roll"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,36 +41,58 @@ class Listed:
     problem: str = ""
 
 
-def list_roll(
-    folder: RollFolder, fresh: Mapping[str, FileOutcome], plan: Plan, observer: Observer
-) -> Listed:
-    """List what this run left matched on this drive, and nothing else. Raises OSError.
+@dataclass(frozen=True, slots=True)
+class ToList:
+    """A file that stands matched on the drive."""
 
-    Folder hashes are written when the list is of the whole roll (ASC MHL Guidelines 2.5.3: for
-    complete runs); a continued roll's list holds only the new files and no folder hashes.
+    size: int
+    mtime_ns: int
+    digests: Mapping[str, str]
+
+
+def list_roll(
+    folder: RollFolder, matched: Mapping[str, ToList], plan: Plan, observer: Observer
+) -> Listed:
+    """List what stands matched on this drive and is in no list there yet. Raises OSError.
+
+    That takes in what an earlier run copied before it was cut off. Folder hashes are written
+    when the list is of the whole roll (ASC MHL Guidelines 2.5.3: for complete runs); a continued
+    roll's list holds only the new files and no folder hashes.
     """
     now = datetime.now(UTC)
     kinds = [kind for kind in LISTED_KINDS if kind in plan.kinds]
+    before = _listed_before(folder)
+    fresh = {path: file for path, file in matched.items() if path not in before}
+    if not fresh:
+        return Listed("", ())
     entries = tuple(
         Entry(
             path=path,
-            size=outcome.size,
-            mtime=utc_from_ns(outcome.mtime_ns),
-            hashes=tuple(EntryHash(kind, outcome.digests[kind], Action.ORIGINAL) for kind in kinds),
+            size=file.size,
+            mtime=utc_from_ns(file.mtime_ns),
+            hashes=tuple(
+                EntryHash(kind, file.digests[kind], Action.ORIGINAL)
+                for kind in kinds
+                if kind in file.digests
+            ),
         )
-        for path, outcome in sorted(fresh.items())
+        for path, file in sorted(fresh.items())
     )
-    whole = plan.joins is None and len(fresh) == len(plan.inventory.files)
+    here = {file.path for file in plan.inventory.files} - set(plan.elsewhere)
     folders: tuple[DirectoryEntry, ...] = ()
     root = None
-    if whole:
+    if not before and set(fresh) == here:
         hashes = directory_hashes(
-            {path: outcome.digests for path, outcome in fresh.items()},
+            {path: file.digests for path, file in fresh.items()},
             plan.inventory.empty_folders,
             kinds=kinds,
         )
         root = hashes.pop("", None)
-        folders = tuple(DirectoryEntry(path, None, found) for path, found in sorted(hashes.items()))
+        folders = tuple(
+            DirectoryEntry(path, None, found)
+            for path, found in sorted(hashes.items())
+            if found.content
+        )
     hash_list = HashList(
         creator=CreatorInfo(
             created=now, hostname=observer.machine, tool="ingest", tool_version=__version__
@@ -92,3 +113,13 @@ def list_roll(
     except BadManifest as error:
         return Listed("", (), f"no hash list was written: {shown(error.what)}")
     return Listed(written.path, tuple(written.not_listed))
+
+
+def _listed_before(folder: RollFolder) -> set[str]:
+    """Paths that a sound list in this folder names already."""
+    return {
+        entry.path
+        for generation in read_history(folder.handle).generations
+        if generation.is_sound and generation.hash_list is not None
+        for entry in generation.hash_list.entries
+    }

@@ -35,6 +35,7 @@ from ingest.copying.salvage import salvage
 from ingest.copying.tree import Tree, split
 from ingest.copying.values import (
     COMPARED,
+    Action,
     CardState,
     Destination,
     DriveStopped,
@@ -46,7 +47,7 @@ from ingest.drives import DriveSeen
 from ingest.errors import BadCard, BadDestination, Unfinished
 from ingest.evidence import Act, Against, Route, State
 from ingest.jobs.offloading.clips import ClipReader
-from ingest.jobs.offloading.listing import Listed, list_roll
+from ingest.jobs.offloading.listing import Listed, ToList, list_roll
 from ingest.jobs.offloading.values import DriveResult, Phase, Plan, Problem, Result
 from ingest.jobs.slate import match_production
 from ingest.names import shown
@@ -91,7 +92,7 @@ def run_offload(
         work.set_aside(folders, run)
         catalog.note_card(offload, _notes(plan))
         with ClipReader(plan, catalog, offload.roll, seen, clip_readers) as clips:
-            tell(Phase("copying"))
+            tell(Phase.COPYING)
             outcomes = copy(
                 card,
                 plan.card_volume,
@@ -105,18 +106,20 @@ def run_offload(
             )
             work.take(outcomes, clips)
             if work.unread:
-                tell(Phase("reading around bad spots"))
+                tell(Phase.SALVAGING)
                 work.salvage(card, folders, run, stop)
             if not stop.is_set():
-                tell(Phase("looking again"))
+                tell(Phase.LOOKING_AGAIN)
                 work.look_again(card)
                 if plan.request.reread:
-                    tell(Phase("reading the card again"))
+                    tell(Phase.REREADING)
                     work.reread(card)
+                if not work.problems and not work.unfinished:
+                    tell(Phase.CARD_FREE)
                 work.make_empty_folders(folders)
-                tell(Phase("writing the hash lists"))
+                tell(Phase.LISTING)
                 work.write_lists(folders, observer)
-                tell(Phase("reading the clips"))
+                tell(Phase.READING_CLIPS)
                 work.clips = clips.finish()
                 if work.clips:
                     match_production(catalog, plan.production)
@@ -125,7 +128,7 @@ def run_offload(
         catalog.end_offload(offload, work.end(result))
         for folder, drive in zip(folders, result.drives, strict=True):
             folder.release(complete=not drive.problems and not drive.stopped and not asked_to_stop)
-        tell(Phase("done"))
+        tell(Phase.DONE)
         return result
 
 
@@ -455,19 +458,22 @@ class _Run:
                 on.stopped = error.strerror or str(error)
 
     def write_lists(self, folders: list[RollFolder], observer: Observer) -> None:
-        """One new generation of the hash list on every drive, of what is new there."""
+        """One new generation of the hash list on every drive, of what is in none there yet."""
         for number, (folder, on) in enumerate(zip(folders, self.on_drive, strict=True)):
-            fresh = {
-                path: outcome
-                for path, outcome in self.matched[number].items()
-                if any(one.drive == number and one.written for one in outcome.copies)
-                or path not in self.plan.known
+            matched = {
+                path: ToList(record.size, record.mtime_ns, record.digests)
+                for path, record in self.plan.known.items()
+                if self.plan.drives[number].actions.get(path) is Action.NOTHING
             }
-            if on.stopped or not fresh:
+            matched |= {
+                path: ToList(outcome.size, outcome.mtime_ns, outcome.digests)
+                for path, outcome in self.matched[number].items()
+            }
+            if on.stopped or not matched:
                 continue
             place = f"{self.plan.drives[number].volume.root}/{self.plan.drives[number].folder}"
             try:
-                listed: Listed = list_roll(folder, fresh, self.plan, observer)
+                listed: Listed = list_roll(folder, matched, self.plan, observer)
             except (OSError, Unfinished, BadDestination) as error:
                 on.stopped = f"the hash list can't be written: {error}"
                 self.unfinished = True

@@ -120,7 +120,7 @@ def plan_lines(plan: Plan) -> list[str]:
     inventory = plan.inventory
     lines = [
         f"Production  {shown(plan.production)}, day {plan.day} ({plan.date.isoformat()})",
-        f"Card        {shown(plan.card.label)}, at {shown(inventory.root)}",
+        f"Card        {shown(plan.card.label)}, at {shown(plan.card_volume.root)}",
         f"Roll        {shown(plan.roll)}"
         + (f", camera {shown(plan.camera)}" if plan.camera else "")
         + f" ({plan.because})",
@@ -130,10 +130,8 @@ def plan_lines(plan: Plan) -> list[str]:
     for drive in plan.drives:
         write, check = (_count(drive.actions, one) for one in (Action.WRITE, Action.CHECK))
         what = f"{write:,} to write" + (f", {check:,} there to check" if check else "")
-        lines.append(
-            f"To          {shown(drive.volume.root)}/{shown(drive.folder)}: {what}, "
-            f"{size(drive.volume.free)} free"
-        )
+        lines.append(f"To          {shown(drive.volume.root)}/{shown(drive.folder)}")
+        lines.append(f"            {what}; {size(drive.volume.free)} free")
         when = "after the roll" if drive.read_back_after else "behind the writing"
         lines.append(
             f"            {shown(drive.volume.device)}, {drive.volume.fs_type}; read back {when} "
@@ -177,6 +175,7 @@ def result_lines(result: Result) -> list[str]:
             lines = [f"{roll}: NOTHING NEW. {files}, all known and matched before."]
         else:
             lines = [f"{roll}: MATCHED. {files}, {_each(result)}."]
+            lines.append("The card was read " + ("once." if result.card_read == 1 else "twice."))
         lines.append("You may take the card out. Do not format it before `ingest reuse` says so.")
         lines.append("The drives are done: eject them before you pull them.")
     else:
@@ -186,8 +185,9 @@ def result_lines(result: Result) -> list[str]:
     for drive in result.drives:
         lines.append(
             f"  {shown(drive.name)}: {counted(drive.files_matched, 'file')} matched, "
-            f"{size(drive.bytes)}{_route(drive.route)}, in {shown(drive.folder)}"
+            f"{size(drive.bytes)}{_route(drive.route)}"
         )
+        lines.append(f"      {shown(drive.folder)}")
         if drive.stopped:
             lines.append(f"  {shown(drive.name)} stopped: {shown(drive.stopped)}.")
             lines.append("  Do: mend that, then run the same command again; it goes on.")
@@ -196,17 +196,15 @@ def result_lines(result: Result) -> list[str]:
 
 
 def _files(plan: Plan) -> str:
-    every = f"{counted(len(plan.inventory.files), 'file')}, {size(plan.inventory.bytes)}"
-    if not plan.known or not plan.files:
-        return every
-    return f"{counted(len(plan.files), 'new file')} of {every}"
+    every = counted(len(plan.inventory.files), "file")
+    new = f" ({len(plan.files):,} new)" if plan.known and plan.files else ""
+    return f"{every}{new}, {size(plan.inventory.bytes)}"
 
 
 def _each(result: Result) -> str:
     count = len(result.drives)
     on = "on 1 drive" if count == 1 else f"on each of {count} drives"
-    read = "once" if result.card_read == 1 else "twice"
-    return f"{on}, read back and equal; card read {read}"
+    return f"{on}, read back and equal"
 
 
 def _route(route: str) -> str:
@@ -222,13 +220,12 @@ def _footnotes(result: Result) -> list[str]:
     if plan.copies < wanted:
         lines.append(
             f"  These destinations count as {plan.copies} "
-            f"{'copy' if plan.copies == 1 else 'copies'}; {wanted} are wanted. "
-            "Do: offload the card to another physical drive too."
+            f"{'copy' if plan.copies == 1 else 'copies'}; {wanted} are wanted."
         )
+        lines.append("  Do: offload the card to another physical drive too.")
     if any(drive.route == "cache possible" for drive in result.drives):
-        lines.append(
-            "  A drive may have answered from memory. Do: eject it, plug it in again, ingest audit."
-        )
+        lines.append("  A drive may have answered from memory.")
+        lines.append("  Do: eject it, plug it in again, then ingest audit.")
     if plan.inventory.litter:
         litter = counted(len(plan.inventory.litter), "file")
         lines.append(f"  Left out: {litter} of system litter.")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
+from enum import Enum
 
 from ingest.card.inventory import CardFile, Inventory
 from ingest.catalog.records import FileRecord, Roll
@@ -153,11 +154,17 @@ class Result:
         return "matched" if not self.problems and not self.stopped else "problem"
 
 
-@dataclass(frozen=True, slots=True)
-class Phase:
-    """Told when the work changes: copying, looking again, reading again, clips, done."""
+class Phase(Enum):
+    """Told when the work changes."""
 
-    name: str
+    COPYING = "copying"
+    SALVAGING = "reading around bad spots"
+    LOOKING_AGAIN = "looking at the card again"
+    REREADING = "reading the card again"
+    CARD_FREE = "the card is not needed any more"
+    LISTING = "writing the hash lists"
+    READING_CLIPS = "reading the clips"
+    DONE = "done"
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,7 @@ __all__ = [
     "Done",
     "Intake",
     "Look",
+    "check_true",
     "check_whole",
     "empty",
     "fill_card",
@@ -189,14 +190,18 @@ def final_files(root: Path) -> dict[str, Path]:
     program's own working files left out. Each drive of a test holds one roll."""
     found: dict[str, Path] = {}
     for folder, folders, files in os.walk(root):
-        folders[:] = [name for name in folders if name not in ("lost+found", "ascmhl")]
+        folders[:] = [
+            name
+            for name in folders
+            if name not in ("lost+found", "ascmhl") and not name.startswith(".ingest-")
+        ]
         for name in files:
             if name.startswith(".ingest-"):
                 continue
             path = Path(folder, name)
             # Production, day, roll: the layout's three folders.
             parts = path.relative_to(root).parts
-            found["/".join(parts[3:])] = path
+            found["/".join(parts[3:]) or str(path)] = path
     return found
 
 
@@ -216,7 +221,8 @@ def check_true(content: CardContent, roots: Iterable[Drive | Path], catalog: Pat
     by_marker: dict[str, Path] = {}
     for root in map(Path, roots):
         for path, place in final_files(root).items():
-            assert place.read_bytes() == content[path], f"{place} is wrong under its final name"
+            wrong = f"{place} is wrong under its final name"
+            assert path in content and place.read_bytes() == content[path], wrong
         marker = root / ".ingest-drive.json"
         if marker.exists():
             by_marker[json.loads(marker.read_text())["drive"]] = root
@@ -240,7 +246,7 @@ def check_whole(content: CardContent, roots: Iterable[Drive | Path], catalog: Pa
     told = {(look.marker, look.file) for look in looks(catalog) if look.state == "matched"}
     for root in places:
         assert set(final_files(root)) == set(content), f"{root} does not hold the whole card"
-        assert leftovers(root) == []
+        assert leftovers(root) == [], leftovers(root)
         marker = json.loads((root / ".ingest-drive.json").read_text())["drive"]
         missing = [path for path in content if (marker, path) not in told]
         assert not missing, f"no comparison recorded for {missing} on {root}"

@@ -1,0 +1,125 @@
+"""What many tests share: the demo cards, made once, and two ways to run the program.
+
+A test that changes a card asks for `card` (a copy of its own); one that only reads may use
+`shoot.cards[...]` itself. `ingest` runs a command line in this process, `program` the same as a
+real program; both read exit code, standard output and standard error apart, and keep their
+catalog below the test's own folder.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@dataclass(frozen=True, slots=True)
+class Ran:
+    """How one command line ended."""
+
+    code: int
+    out: str
+    err: str
+
+    @property
+    def document(self) -> dict[str, Any]:
+        """Standard output as the one JSON document that it must be."""
+        told = json.loads(self.out)
+        assert isinstance(told, dict)
+        return told
+
+
+class Runner(Protocol):
+    """Runs one command line of the program."""
+
+    def __call__(self, *words: str | os.PathLike[str]) -> Ran: ...
+
+
+class Shoot(Protocol):
+    """What fixtures/make_cards.py gives; see there."""
+
+    folder: Path
+    cards: dict[str, Path]
+    slate_log: Path
+    shot_list: Path
+    expected: Path
+    truth: dict[str, Any]
+
+
+@pytest.fixture(scope="session")
+def shoot(tmp_path_factory: pytest.TempPathFactory) -> Shoot:
+    """The demo cards and papers, made once. Nobody changes them."""
+    spec = importlib.util.spec_from_file_location(
+        "shared_make_cards", ROOT / "fixtures" / "make_cards.py"
+    )
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    made: Shoot = module.make_cards(tmp_path_factory.mktemp("shoot"))
+    return made
+
+
+@pytest.fixture
+def card(shoot: Shoot, tmp_path: Path) -> Callable[[str], Path]:
+    """`card("DAY1/A001")`: a copy of that card, times kept, to do with as the test likes."""
+
+    def copy(key: str) -> Path:
+        place = tmp_path / "cards" / key
+        shutil.copytree(shoot.cards[key], place, symlinks=True)
+        return place
+
+    return copy
+
+
+@pytest.fixture
+def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """An empty folder to stand in, with a catalog of its own named by INGEST_CATALOG."""
+    place = tmp_path / "desk"
+    place.mkdir()
+    monkeypatch.chdir(place)
+    monkeypatch.setenv("INGEST_CATALOG", str(tmp_path / "catalog.sqlite3"))
+    return place
+
+
+@pytest.fixture
+def ingest(desk: Path, capsys: pytest.CaptureFixture[str]) -> Runner:
+    """Runs a command line in this process."""
+    from ingest.cli.main import run
+
+    def call(*words: str | os.PathLike[str]) -> Ran:
+        capsys.readouterr()
+        code = run([os.fspath(word) for word in words])
+        said = capsys.readouterr()
+        return Ran(code, said.out, said.err)
+
+    return call
+
+
+@pytest.fixture
+def program(desk: Path) -> Runner:
+    """Runs a command line as a real program of its own."""
+
+    def call(*words: str | os.PathLike[str]) -> Ran:
+        ran = subprocess.run(
+            [sys.executable, "-m", "ingest", *map(os.fspath, words)],
+            capture_output=True,
+            stdin=subprocess.DEVNULL,
+            cwd=desk,
+            timeout=120,
+            check=False,
+        )
+        return Ran(ran.returncode, ran.stdout.decode(), ran.stderr.decode())
+
+    return call
