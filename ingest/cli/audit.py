@@ -41,7 +41,8 @@ def command(
     """Read every known copy on the drives again, past the cache, and compare.
 
     DRIVE is a known drive's name, or a folder on one; with none, every known drive that is
-    mounted. What is bad is recorded before it is shown. Nothing is written to a drive.
+    mounted. A folder that the catalog doesn't know is compared with its own hash lists. What is
+    bad is recorded before it is shown. Nothing is written to a drive.
 
     Exit: 0 all matched; 3 something is wrong; 4 a drive left in the middle (run it again).
     """
@@ -82,6 +83,7 @@ def _document(result: Result) -> dict[str, Any]:
                 "root": drive.root,
                 "unfinished": drive.gone or None,
                 "cache_possible": drive.cached,
+                "compared_with": "hash lists" if drive.by_lists else "catalog",
                 "rolls": [_roll_document(roll) for roll in drive.rolls],
             }
             for drive in result.drives
@@ -132,10 +134,13 @@ def _lines(result: Result) -> Iterator[str]:
         yield f"{shown(drive.name)} ({shown(drive.root)})"
         for roll in drive.rolls:
             yield f"  {shown(roll.roll)}: {_counts(roll)}"
+            book = "hash lists" if drive.by_lists else "catalog"
             for path in roll.unknown[:10]:
-                yield f"    not in the catalog: {shown(path)}"
+                yield f"    not in the {book}: {shown(path)}"
             if len(roll.unknown) > 10:
-                yield f"    and {len(roll.unknown) - 10} more that are not in the catalog"
+                yield f"    and {len(roll.unknown) - 10} more that are not in the {book}"
+        if drive.by_lists:
+            yield "  The catalog knows nothing there: compared with the hash lists that lie on it."
         if drive.cached:
             yield (
                 f"  {drive.cached} of these reads may have come from memory, not from the drive. "

@@ -29,6 +29,9 @@ LOCK = ".ingest-lock"
 _OWNER = "owner.json"
 _FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
 _UNFINISHED = re.compile(r"\.ingest-([0-9a-f]{16})-\d+\.unfinished")
+_LISTS = "ascmhl"
+_UNFINISHED_LIST = re.compile(r"\.unfinished-[0-9a-f]{16}-[0-9a-f]{8}")
+"""A hash list that was being written, in the folder of the lists."""
 
 RESERVED = frozenset({JOURNAL, LOCK})
 """Names at the top of a roll's folder that this program needs for itself."""
@@ -203,6 +206,11 @@ class RollFolder:
         for name in os.listdir(self.handle):
             if name.startswith(f"{LOCK}-"):
                 self._remove_lock(name)
+        with contextlib.suppress(FileNotFoundError, NotADirectoryError), Tree(self.handle) as tree:
+            lists = tree.folder(_LISTS)
+            for name in os.listdir(lists):
+                if _UNFINISHED_LIST.fullmatch(name):
+                    os.unlink(name, dir_fd=lists)
 
 
 def _remove_below(folder: int, device: int) -> None:

@@ -12,8 +12,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from ingest import drives as drive_finding
 from ingest.assurance.audit import Expected, Judged
+from ingest.assurance.listed import ListedFolder
 from ingest.assurance.rereading import (
     Checked,
     DriveGone,
@@ -27,9 +27,9 @@ from ingest.assurance.rereading import (
 from ingest.assurance.state import copy_state
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Copy, FileRecord, NewLook, Observer, Roll
-from ingest.errors import BadDestination, NotKnown
+from ingest.errors import NotKnown
 from ingest.evidence import Act, Against, Route, State
-from ingest.jobs.known import DriveHere, drives_here
+from ingest.jobs.audit_targets import Chosen, choose, lies_in
 from ingest.names import shown
 
 __all__ = ["AuditedDrive", "AuditedRoll", "Found", "Problem", "Result", "audit"]
@@ -74,6 +74,8 @@ class AuditedDrive:
     """Reads that the operating system may have answered from memory."""
     gone: str
     """Why the drive was given up in the middle, or empty."""
+    by_lists: bool = False
+    """The catalog knows nothing there: compared with the hash lists that lie on it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,12 +137,12 @@ def audit(
     if not rolls and (roll or production):
         named = " of ".join(f"{shown(name)}" for name in (roll, production) if name)
         raise NotKnown(f"The catalog has no roll {named}.", do="ingest rolls shows what is known")
-    chosen = _choose(catalog, targets)
+    chosen, listed = choose(catalog, targets)
     if record:
         for one in chosen:
             if one.here.seen is not None:
                 catalog.see_drive(one.here.seen)
-    plan = _Plan(catalog, rolls, chosen)
+    plan = _Plan(catalog, rolls, chosen, listed)
     recorder = _Recorder(catalog, observer, run, now) if record else None
     keeper = _Keeper(plan, recorder, tell, quick)
     findings = reread([one.task for one in plan.shelves], quick=quick, stop=stop, tell=tell)
@@ -152,124 +154,51 @@ def audit(
     return keeper.result(stopped=stop.is_set() and keeper.cut_short)
 
 
-# Which drives -------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Chosen:
-    here: DriveHere
-    below: str
-    """Only what lies in this folder of it; empty: all."""
-
-
-def _choose(catalog: Catalog, targets: Sequence[str]) -> list[_Chosen]:
-    folders = [target for target in targets if _is_folder(target)]
-    heres = drives_here(catalog, [root for root in map(_marked_root, folders) if root])
-    if not targets:
-        mounted = [_Chosen(here, "") for here in heres if here.volume is not None]
-        if not mounted:
-            raise BadDestination(
-                "No drive that the catalog knows is mounted.",
-                do="plug one in, or name a folder on it (ingest drives shows them all)",
-            )
-        return [_trusted(one) for one in mounted]
-    by_id = {here.drive.id: here for here in heres}
-    chosen: dict[tuple[int, str], _Chosen] = {}
-    for target in targets:
-        named = None if "/" in target else catalog.drive(name=target)
-        one = _Chosen(by_id[named.id], "") if named is not None else _by_folder(target, heres)
-        chosen[one.here.drive.id, one.below] = _trusted(_mounted(one))
-    whole = {drive_id for drive_id, below in chosen if not below}
-    return [one for (drive_id, below), one in chosen.items() if not below or drive_id not in whole]
-
-
-def _is_folder(target: str) -> bool:
-    return os.path.isdir(target)
-
-
-def _marked_root(folder: str) -> str | None:
-    """The folder itself, or the nearest one above it, that carries a drive's marker."""
-    place = os.path.realpath(folder)
-    while True:
-        if os.path.lexists(os.path.join(place, drive_finding.MARKER)):
-            return place
-        above = os.path.dirname(place)
-        if above == place:
-            return None
-        place = above
-
-
-def _by_folder(target: str, heres: Sequence[DriveHere]) -> _Chosen:
-    if not _is_folder(target):
-        if os.path.lexists(target):
-            raise BadDestination(f"{shown(target)} is a file, not a drive or folder.")
-        raise NotKnown(
-            f"No drive is known as {shown(target)}, and there is no folder of that name.",
-            do="ingest drives shows what is known; or plug the drive in and name its folder",
-        )
-    place = os.path.realpath(target)
-    root = _marked_root(target)
-    for here in heres:
-        if root is not None and here.seen is not None and os.path.samefile(here.seen.root, root):
-            below = os.path.relpath(place, root)
-            return _Chosen(here, "" if below == "." else below)
-    seen = drive_finding.recognise(root) if root is not None else None
-    if seen is not None and any(here.drive.marker == seen.marker for here in heres):
-        raise BadDestination(
-            f"{shown(seen.name)} is mounted twice: {shown(target)} is one of two places that "
-            "carry its identity.",
-            do="unmount the copy, then run the same command again",
-        )
-    raise NotKnown(
-        f"The catalog knows nothing of {shown(target)}.",
-        do="name a drive that an offload of this catalog wrote (ingest drives shows them)",
-    )
-
-
-def _mounted(one: _Chosen) -> _Chosen:
-    if one.here.volume is None:
-        raise BadDestination(
-            f"{shown(one.here.drive.name)} is not mounted (last seen at "
-            f"{shown(one.here.drive.root)}).",
-            do=f"plug in {shown(one.here.drive.name)} and run the same command again; "
-            "when it is mounted in two places, unmount one",
-        )
-    return one
-
-
-def _trusted(one: _Chosen) -> _Chosen:
-    if one.here.doubt and one.here.seen is not None:
-        raise BadDestination(
-            f"{shown(one.here.seen.root)} is marked as {shown(one.here.drive.name)}, but "
-            f"{one.here.doubt}.",
-            do=f"plug in the real {shown(one.here.drive.name)}, and unmount this one",
-            dont="count on what is on it",
-        )
-    return one
-
-
 # What to read -------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
-class _Shelf:
-    """One drive of the audit."""
+class _Place:
+    """Where an item belongs: counted by roll and folder."""
 
-    here: DriveHere
+    production: str
+    roll: str
+    folder: str
+    copy: Copy | None
+    """None: the catalog doesn't know of it, so there is nothing to record."""
+
+    @property
+    def key(self) -> tuple[str, str, str]:
+        return self.production, self.roll, self.folder
+
+
+@dataclass(frozen=True, slots=True)
+class _Shelf:
+    """One drive of the audit; a place for each item, by its key."""
+
     task: DriveTask
-    copies: tuple[Copy, ...]
-    """By the items' keys."""
+    places: tuple[_Place, ...]
+    problems: tuple[tuple[str, str], ...] = ()
+    """What is wrong with the hash lists themselves: path and detail."""
+    by_lists: bool = False
 
 
 class _Plan:
-    def __init__(self, catalog: Catalog, rolls: Sequence[Roll], chosen: Sequence[_Chosen]) -> None:
+    def __init__(
+        self,
+        catalog: Catalog,
+        rolls: Sequence[Roll],
+        chosen: Sequence[Chosen],
+        listed: Sequence[ListedFolder],
+    ) -> None:
         self.catalog = catalog
         self.rolls = {roll.id: roll for roll in rolls}
         self.files = {file.id: file for file in catalog.files(rolls)}
-        by_drive: dict[int, list[_Chosen]] = defaultdict(list)
+        by_drive: dict[int, list[Chosen]] = defaultdict(list)
         for one in chosen:
             by_drive[one.here.drive.id].append(one)
         self.shelves = [self._shelf(some) for some in by_drive.values()]
+        self.shelves += map(_listed_shelf, listed)
 
     def folder(self, copy: Copy) -> str:
         """The roll's folder on the drive: what stands before the file's own path."""
@@ -278,7 +207,7 @@ class _Plan:
             return copy.path[: -len(path) - 1]
         return "" if copy.path == path else os.path.dirname(copy.path)
 
-    def _shelf(self, chosen: Sequence[_Chosen]) -> _Shelf:
+    def _shelf(self, chosen: Sequence[Chosen]) -> _Shelf:
         here = chosen[0].here
         assert here.volume is not None
         everything = self.catalog.copies(drive_id=here.drive.id)
@@ -286,7 +215,7 @@ class _Plan:
             (
                 copy
                 for copy in everything
-                if copy.file_id in self.files and any(_lies_in(copy.path, one) for one in chosen)
+                if copy.file_id in self.files and any(lies_in(copy.path, one) for one in chosen)
             ),
             key=lambda copy: os.fsencode(copy.path),
         )
@@ -301,11 +230,26 @@ class _Plan:
             folders=tuple(folders),
             known=frozenset(copy.path for copy in everything),
         )
-        return _Shelf(here, task, tuple(copies))
+        return _Shelf(task, tuple(map(self._place, copies)))
+
+    def _place(self, copy: Copy) -> _Place:
+        roll = self.rolls[self.files[copy.file_id].roll_id]
+        return _Place(roll.production, roll.name, self.folder(copy), copy)
 
 
-def _lies_in(path: str, chosen: _Chosen) -> bool:
-    return not chosen.below or path == chosen.below or path.startswith(chosen.below + "/")
+def _listed_shelf(listed: ListedFolder) -> _Shelf:
+    task = DriveTask(
+        name=listed.name,
+        volume=listed.volume,
+        items=listed.items,
+        folders=tuple(sorted(set(listed.folders))),
+        known=frozenset(item.path for item in listed.items),
+    )
+    top = os.path.basename(listed.volume.root)
+    places = tuple(
+        _Place("", os.path.basename(folder) or top, folder, None) for folder in listed.folders
+    )
+    return _Shelf(task, places, listed.problems, by_lists=True)
 
 
 def _expected(file: FileRecord) -> Expected:
@@ -358,7 +302,7 @@ class _Recorder:
 
 @dataclass(slots=True)
 class _OnDrive:
-    states: dict[tuple[int, str], Counter[State]] = field(
+    states: dict[tuple[str, str, str], Counter[State]] = field(
         default_factory=lambda: defaultdict(Counter)
     )
     unknown: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
@@ -389,7 +333,7 @@ class _Keeper:
     @property
     def cut_short(self) -> bool:
         return any(
-            on.reached < len(shelf.copies)
+            on.reached < len(shelf.places)
             for on, shelf in zip(self._on, self._plan.shelves, strict=True)
         )
 
@@ -404,25 +348,29 @@ class _Keeper:
 
     def _checked(self, finding: Checked) -> None:
         shelf, on = self._plan.shelves[finding.drive], self._on[finding.drive]
-        copy, judged = shelf.copies[finding.item.key], finding.judged
-        if self._recorder is not None and finding.about_the_copy:
+        place, judged = shelf.places[finding.item.key], finding.judged
+        copy = place.copy
+        if self._recorder is not None and copy is not None and finding.about_the_copy:
             self._recorder.add(copy, judged, shelf.task.volume.mount)
         on.reached += 1
-        roll = self._plan.files[copy.file_id].roll_id
-        on.states[roll, self._plan.folder(copy)][judged.state] += 1
+        on.states[place.key][judged.state] += 1
         if judged.act is Act.AUDITED and judged.route is not Route.MEDIUM:
             on.cached += 1
-        if judged.state is State.MATCHED:
+        if judged.state is State.MATCHED and copy is not None:
             on.good.append(copy.id)
         suspicious = judged.state is State.UNVERIFIED and (judged.detail or not self._quick)
         if judged.state.is_bad or suspicious:
-            problem = Problem(copy.path, shelf.here.drive.name, judged.state, judged.detail)
+            problem = Problem(finding.item.path, shelf.task.name, judged.state, judged.detail)
             self._problems.append(problem)
             self._tell(Found(problem))
 
     def result(self, *, stopped: bool) -> Result:
         for shelf, on in zip(self._plan.shelves, self._on, strict=True):
             self._problems += self._still_doubtful(shelf, on)
+            self._problems += (
+                Problem(path, shelf.task.name, State.UNVERIFIED, f"hash list {detail}")
+                for path, detail in shelf.problems
+            )
         return Result(
             drives=tuple(map(self._drive, self._plan.shelves, self._on)),
             problems=tuple(self._problems),
@@ -434,38 +382,36 @@ class _Keeper:
     def _still_doubtful(self, shelf: _Shelf, on: _OnDrive) -> Iterator[Problem]:
         """Bad news stands: what matched now, and was found bad before, is not good yet."""
         looks = self._plan.catalog.looks(on.good)
-        for copy in shelf.copies:
-            if copy.id not in looks:
+        for copy in (place.copy for place in shelf.places):
+            if copy is None or copy.id not in looks:
                 continue
             state = copy_state(looks[copy.id])
             if state.state.is_bad or state.state is State.DOUBTFUL:
                 yield Problem(
                     copy.path,
-                    shelf.here.drive.name,
+                    shelf.task.name,
                     State.DOUBTFUL,
                     f"good this time, but {state.why}; unplug the drive, plug it in again, and "
                     "audit once more",
                 )
 
     def _drive(self, shelf: _Shelf, on: _OnDrive) -> AuditedDrive:
-        counts = Counter(
-            (self._plan.files[copy.file_id].roll_id, self._plan.folder(copy))
-            for copy in shelf.copies
-        )
+        counts = Counter(place.key for place in shelf.places)
         return AuditedDrive(
-            name=shelf.here.drive.name,
+            name=shelf.task.name,
             root=shelf.task.volume.root,
             rolls=tuple(
                 AuditedRoll(
-                    roll=self._plan.rolls[roll_id].name,
-                    production=self._plan.rolls[roll_id].production,
+                    roll=roll,
+                    production=production,
                     folder=folder,
                     files=count,
-                    states=dict(on.states.get((roll_id, folder), {})),
+                    states=dict(on.states.get((production, roll, folder), {})),
                     unknown=tuple(on.unknown.get(folder, ())),
                 )
-                for (roll_id, folder), count in counts.items()
+                for (production, roll, folder), count in counts.items()
             ),
             cached=on.cached,
             gone=on.gone,
+            by_lists=shelf.by_lists,
         )

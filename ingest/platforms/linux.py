@@ -1,6 +1,6 @@
 """Linux: O_DIRECT, fdatasync, fallocate, renameat2, /proc/self/mountinfo and /sys.
 
-Sources: open(2), fallocate(2), rename(2), syncfs(2), proc_pid_mountinfo(5) of the Linux
+Sources: open(2), fallocate(2), rename(2), syncfs(2), statx(2), proc_pid_mountinfo(5) of the Linux
 man-pages; FS_IOC_GETFSUUID from include/uapi/linux/fs.h (Linux 6.9 and later).
 """
 
@@ -10,10 +10,13 @@ import contextlib
 import ctypes
 import errno
 import os
-import re
+import struct
 import sys
+from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 
+from ingest.platforms.linux_mounts import parse_mounts, read_bytes
 from ingest.platforms.mount import Mount
 
 assert sys.platform == "linux"
@@ -27,16 +30,21 @@ __all__ = [
     "flush_range",
     "flush_volume",
     "fs_uuid",
+    "mount_of",
     "mounts",
     "open_cold",
     "open_direct",
     "preallocate",
+    "read_counter",
     "rename_new",
 ]
 
 _RENAME_NOREPLACE = 1
 _FALLOC_FL_KEEP_SIZE = 1
 _FS_IOC_GETFSUUID = 0x80111500  # _IOR(0x15, 0, struct fsuuid2), 1 + 16 bytes
+_AT_EMPTY_PATH = 0x1000
+_STATX_MNT_ID_UNIQUE = 0x4000  # include/uapi/linux/stat.h
+_STX_MNT_ID = 0x90  # offset of stx_mnt_id in struct statx, the same file
 _NO_DIRECT = (errno.EINVAL, errno.EOPNOTSUPP, errno.ENOTSUP)
 
 
@@ -163,36 +171,77 @@ def rename_new(old: str, new: str, folder: int) -> bool:
 
 # Mounts -----------------------------------------------------------------------------------------
 
-_OCTAL = re.compile(r"\\([0-7]{3})")
-
 
 def mounts() -> tuple[Mount, ...]:
     """Every file system mounted in this process's view, in the kernel's order."""
-    with open("/proc/self/mountinfo", encoding="utf-8", errors="surrogateescape") as file:
-        return tuple(_mount(line) for line in file)
+    return parse_mounts(_mount_table())
 
 
-def _mount(line: str) -> Mount:
-    before, _, after = line.rstrip("\n").partition(" - ")
-    mount_id, _, numbers, _, point, options = before.split(" ")[:6]
-    fs_type, source, super_options = after.split(" ")[:3]
-    point, source = _unescaped(point), _unescaped(source)
-    major, _, minor = numbers.partition(":")
-    st_dev = os.makedev(int(major), int(minor))
-    disks = _disks(numbers, fs_type, source)
-    first = disks[0] if disks else None
-    return Mount(
-        point=point,
-        source=source,
-        fs_type=fs_type,
-        disks=disks,
-        serial=_serial(first) if first else None,
-        model=_text(f"/sys/block/{first}/device/model") if first else None,
-        mount_id=mount_id,
-        read_only="ro" in options.split(",") or "ro" in super_options.split(","),
-        rotational=_rotational(disks),
-        st_dev=st_dev,
-    )
+def mount_of(folder: int, root: str) -> Mount | None:
+    """The mount that the open folder `folder` (at `root`) lies on, or None when it can't be told.
+
+    The kernel says which one by number, so that neither a bind mount nor one drive mounted over
+    another is taken for what lies beneath. Its own id is never given twice in one boot where
+    the kernel keeps such ids (6.8 and later).
+    """
+    number = _mount_number(folder)
+    for line in _mount_table().split("\n"):
+        if line.split(" ", 1)[0] != number:
+            continue
+        for mount in parse_mounts(line):
+            unique = _unique_mount(folder)
+            return mount if unique is None else replace(mount, mount_id=unique)
+    return None
+
+
+def read_counter(disks: Sequence[str]) -> int | None:
+    """Bytes read from these whole disks since they appeared; None when one doesn't tell.
+
+    The witness of whether a read came from the medium: it rises by what the device delivered,
+    to whomever, and stays still when memory answered.
+    """
+    total = 0
+    for disk in disks:
+        try:
+            with open(f"/sys/block/{disk}/stat", encoding="ascii") as file:
+                count = read_bytes(file.read())
+        except (OSError, ValueError):
+            return None
+        if count is None:
+            return None
+        total += count
+    return total if disks else None
+
+
+def _mount_table() -> str:
+    with open(
+        "/proc/self/mountinfo", encoding="utf-8", errors="surrogateescape", newline="\n"
+    ) as file:
+        return file.read()
+
+
+def _mount_number(folder: int) -> str | None:
+    try:
+        with open(f"/proc/self/fdinfo/{folder}", encoding="ascii") as file:
+            for line in file:
+                if line.startswith("mnt_id:"):
+                    return line.split()[1]
+    except OSError:
+        pass
+    return None
+
+
+def _unique_mount(folder: int) -> str | None:
+    """The mount's id that is never given again in this boot, or None on an older kernel."""
+    answer = ctypes.create_string_buffer(256)  # struct statx
+    try:
+        failed = _libc().statx(folder, b"", _AT_EMPTY_PATH, _STATX_MNT_ID_UNIQUE, answer)
+    except AttributeError:
+        return None
+    (mask,) = struct.unpack_from("=I", answer, 0)
+    if failed or not mask & _STATX_MNT_ID_UNIQUE:
+        return None
+    return str(struct.unpack_from("=Q", answer, _STX_MNT_ID)[0])
 
 
 def fs_uuid(folder: int) -> str | None:
@@ -213,71 +262,3 @@ def fs_uuid(folder: int) -> str | None:
     except OSError:
         pass
     return None
-
-
-def _unescaped(text: str) -> str:
-    return _OCTAL.sub(lambda found: chr(int(found[1], 8)), text)
-
-
-def _text(path: str) -> str | None:
-    try:
-        with open(path, encoding="utf-8", errors="replace") as file:
-            return file.read().strip() or None
-    except OSError:
-        return None
-
-
-def _disks(numbers: str, fs_type: str, source: str) -> tuple[str, ...]:
-    if fs_type == "btrfs":
-        for uuid in _listed("/sys/fs/btrfs"):
-            members = _listed(f"/sys/fs/btrfs/{uuid}/devices")
-            if os.path.basename(os.path.realpath(source)) in members:
-                return tuple(
-                    sorted({disk for m in members for disk in _whole(f"/sys/class/block/{m}")})
-                )
-        return ()
-    if numbers.startswith("0:"):
-        # No block device of its own: FUSE over one names it as its source.
-        if source.startswith("/dev/") and os.path.exists(source):
-            return _whole(f"/sys/class/block/{os.path.basename(os.path.realpath(source))}")
-        return ()
-    return _whole(f"/sys/dev/block/{numbers}")
-
-
-def _whole(node: str) -> tuple[str, ...]:
-    """Whole disks below a block device: out of partitions, down through mapper and RAID."""
-    real = os.path.realpath(node)
-    if not os.path.isdir(real):
-        return ()
-    if os.path.exists(f"{real}/partition"):
-        return _whole(os.path.dirname(real))
-    members = _listed(f"{real}/slaves")
-    if members:
-        return tuple(sorted({disk for m in members for disk in _whole(f"{real}/slaves/{m}")}))
-    return (os.path.basename(real),)
-
-
-def _listed(folder: str) -> list[str]:
-    try:
-        return sorted(os.listdir(folder))
-    except OSError:
-        return []
-
-
-def _serial(disk: str) -> str | None:
-    for path in (f"/sys/block/{disk}/device/serial", f"/sys/block/{disk}/serial"):
-        if found := _text(path):
-            return found
-    numbers = _text(f"/sys/block/{disk}/dev")
-    udev = _text(f"/run/udev/data/b{numbers}") if numbers else None
-    for line in (udev or "").splitlines():
-        if line.startswith("E:ID_SERIAL_SHORT="):
-            return line.partition("=")[2] or None
-    return None
-
-
-def _rotational(disks: tuple[str, ...]) -> bool | None:
-    told = [_text(f"/sys/block/{disk}/queue/rotational") for disk in disks]
-    if not told or None in told:
-        return None
-    return "1" in told

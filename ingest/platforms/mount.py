@@ -17,6 +17,12 @@ class Mount:
     serial: str | None
     model: str | None
     mount_id: str
+    """Differs between two mounts of one boot, as far as the system can tell them apart."""
     read_only: bool
     rotational: bool | None
+    """Moving heads: True and False as the device says, None when it can't be believed."""
     st_dev: int
+    enclosures: tuple[str, ...] = ()
+    """The boxes (USB devices) that hold the disks, where the system tells."""
+    server: str | None = None
+    """A network share's server, by address where the system tells it."""

@@ -26,6 +26,8 @@ from ingest.cli.main import run
 from ingest.copying.reading import open_root, sample
 from ingest.drives import look_at, mark
 from ingest.evidence import Act, Against, Route, State
+from ingest.manifest.history import write_generation
+from ingest.manifest.model import Action, CreatorInfo, Entry, EntryHash, HashList, Process
 
 FOLDER = "Saltmarsh/D01_2026-03-02/A003"
 CLIPS = {"C0001.MOV": b"first clip " * 90_000, "SUB/C0002.MOV": b"second clip " * 3000, "E": b""}
@@ -347,6 +349,60 @@ def test_when_a_folder_is_no_drive_then_usage(
     assert "knows nothing of" in capsys.readouterr().err
     assert shelf.run("audit", str(shelf.place / "catalog.sqlite3")) == 2
     assert "is a file" in capsys.readouterr().err
+
+
+def list_roll(folder: Path) -> None:
+    """Write a hash list (ASC MHL v1.0) of everything in a roll's folder."""
+    entries = []
+    for path, data in CLIPS.items():
+        checksum = checksums.new("xxh64")
+        checksum.update(data)
+        hashes = (EntryHash("xxh64", checksum.hexdigest(), Action.ORIGINAL),)
+        entries.append(Entry(path, len(data), datetime.fromtimestamp(1_772_452_800, UTC), hashes))
+    now = datetime.now(UTC)
+    made = HashList(CreatorInfo(now, "cart", "test"), Process.TRANSFER, tuple(entries))
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        write_generation(handle, folder.name, made, now)
+    finally:
+        os.close(handle)
+
+
+def test_without_a_catalog_the_drives_own_hash_lists_are_used(
+    shelf: Shelf, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A drive can be audited years later with nothing but what lies on it."""
+    list_roll(shelf.root() / FOLDER)
+    (shelf.root() / FOLDER / "extra.txt").touch()
+    words = ["audit", str(shelf.root()), "--json", "--catalog", str(shelf.place / "new.sqlite3")]
+    assert run(words) == 0
+    (drive,) = answer(capsys)["drives"]
+    assert (drive["name"], drive["compared_with"]) == ("HERON", "hash lists")
+    (roll,) = drive["rolls"]
+    assert (roll["roll"], roll["folder"], roll["matched"]) == ("A003", FOLDER, 3)
+    assert roll["unknown_files"] == [f"{FOLDER}/extra.txt"]
+    flip(shelf.copy(), 7)
+    assert run(words) == 3
+    (problem,) = answer(capsys)["problems"]
+    assert (problem["path"], problem["state"]) == (f"{FOLDER}/C0001.MOV", "mismatch")
+
+
+def test_a_hash_list_that_was_tampered_with_is_named_and_proves_nothing(
+    shelf: Shelf, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A list that is not what its chain says is a problem, and nothing is compared with it."""
+    folder = shelf.root() / FOLDER
+    list_roll(folder)
+    (one,) = (folder / "ascmhl").glob("*.mhl")
+    one.write_bytes(one.read_bytes().replace(b"cart", b"dart"))
+    words = ["audit", str(shelf.root()), "--json", "--catalog", str(shelf.place / "new.sqlite3")]
+    assert run(words) == 3
+    document = answer(capsys)
+    assert document["drives"][0]["rolls"] == []
+    assert ["other C4" in problem["detail"] for problem in document["problems"]] == [True]
+    list_roll(folder)
+    assert run(words) == 3
+    assert answer(capsys)["drives"][0]["rolls"][0]["matched"] == 3
 
 
 def test_with_an_empty_catalog_then_audit_says_so(

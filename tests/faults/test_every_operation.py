@@ -87,7 +87,8 @@ class Bench:
             assert done.code in (0, 2, 3, 4), done
         check_true(self.content, self.roots, catalog)
         if done.code == 0:
-            check_whole(self.content, self.roots, catalog)
+            # A drive that refuses to remove something keeps it: the next run does that.
+            check_whole(self.content, self.roots, catalog, clean=False)
         elif done.code > 0:
             said = done.document
             assert "error" in said or said["verdict"] != "matched" or any(

@@ -57,7 +57,7 @@ def prepare(
             do='say --production "NAME", or write production = "NAME" into ingest.toml',
         )
     kinds = _kinds(request)
-    seen = inventory(request.card)
+    seen = _inventory(request.card)
     files, older = _since(seen, request)
     card_volume = drives.look_at(seen.root)
     volumes = [drives.look_at(_place(catalog, name)) for name in request.to]
@@ -151,6 +151,16 @@ def next_free_name(choice: _Choice, rolls: Sequence[Roll]) -> str:
     """The next roll name after a choice that is taken."""
     letter = choice.roll[:1] if choice.roll[1:].isdigit() else "X"
     return next_free(letter, [roll.name for roll in rolls] + [choice.roll])
+
+
+def _inventory(card: str) -> Inventory:
+    try:
+        return inventory(card)
+    except OSError as error:
+        raise BadCard(
+            f"The card at {shown(card)} can't be looked at: {error.strerror or error}.",
+            do="check that it is plugged in and mounted, then run the same command again",
+        ) from error
 
 
 def _kinds(request: Request) -> tuple[str, ...]:

@@ -134,7 +134,13 @@ def run_offload(
 
 @contextmanager
 def _opened(root: str) -> Iterator[int]:
-    handle = open_root(root)
+    try:
+        handle = open_root(root)
+    except OSError as error:
+        raise Unfinished(
+            f"{shown(root)} can't be opened: {error.strerror or error}.",
+            do="check that it is plugged in and mounted, then run the same command again",
+        ) from error
     try:
         yield handle
     finally:
@@ -421,9 +427,10 @@ class _Run:
         told = {problem.path for problem in self.problems if problem.drive is None}
         try:
             now = {file.path: file for file in inventory(self.plan.inventory.root).files}
-        except BadCard as error:
+        except (BadCard, OSError) as error:
             self.unfinished = True
-            self._note(CardNote("vanished", ".", error.what))
+            what = error.what if isinstance(error, BadCard) else error.strerror or str(error)
+            self._note(CardNote("vanished", ".", what))
             return
         before = {file.path: file for file in self.plan.inventory.files}
         for path in sorted(now.keys() | before.keys()):
