@@ -341,8 +341,10 @@ def _enough(
         return enough
     for _, reason in wrong:
         reasons.add(reason.why, reason.do, file.path)
-    could = frozenset([*good, *(drive for drive, reason in wrong if reason.do in _CURABLE)])
-    if separate_devices(could) < policy.copies:
+    curable = {drive for drive, reason in wrong if reason.do in _CURABLE}
+    away = {drive for drive in curable if drive.volume is None}
+    # Whether a drive that is away is on a device of its own is asked when it is here.
+    if separate_devices(frozenset({*good, *curable} - away)) + len(away) < policy.copies:
         names = sorted({drive.name for drive in good})
         where = f" ({', '.join(map(shown, names))})" if names else ""
         count = separate_devices(frozenset(good))

@@ -97,6 +97,7 @@ def _document(result: Result) -> dict[str, Any]:
             }
             for problem in result.problems
         ],
+        "not_mounted": list(result.away),
         "quick": result.quick,
         "recorded": result.recorded,
         "verdict": result.verdict,
@@ -151,6 +152,9 @@ def _lines(result: Result) -> Iterator[str]:
                 f"  The drive was given up: {shown(drive.gone)}. "
                 "Do: check cable and power, then run the same command again."
             )
+    if result.away:
+        names = ", ".join(map(shown, result.away))
+        yield f"Not mounted, or not to be read, and so not audited: {names}"
     for problem in result.problems:
         detail = f" ({shown(problem.detail)})" if problem.detail else ""
         yield f"! {shown(problem.drive)}: {shown(problem.path)}: {problem.state}{detail}"

@@ -85,6 +85,8 @@ class Result:
     quick: bool
     recorded: bool
     stopped: bool = False
+    away: tuple[str, ...] = ()
+    """Known drives that are not mounted, and so were not audited, when none was named."""
 
     @property
     def unfinished(self) -> bool:
@@ -137,12 +139,12 @@ def audit(
     if not rolls and (roll or production):
         named = " of ".join(f"{shown(name)}" for name in (roll, production) if name)
         raise NotKnown(f"The catalog has no roll {named}.", do="ingest rolls shows what is known")
-    chosen, listed = choose(catalog, targets)
+    asked = choose(catalog, targets)
     if record:
-        for one in chosen:
+        for one in asked.chosen:
             if one.here.seen is not None:
                 catalog.see_drive(one.here.seen)
-    plan = _Plan(catalog, rolls, chosen, listed)
+    plan = _Plan(catalog, rolls, asked.chosen, asked.listed)
     recorder = _Recorder(catalog, observer, run, now) if record else None
     keeper = _Keeper(plan, recorder, tell, quick)
     findings = reread([one.task for one in plan.shelves], quick=quick, stop=stop, tell=tell)
@@ -151,7 +153,7 @@ def audit(
     finally:
         if recorder is not None:
             recorder.flush()
-    return keeper.result(stopped=stop.is_set() and keeper.cut_short)
+    return keeper.result(stopped=stop.is_set() and keeper.cut_short, away=asked.away)
 
 
 # What to read -------------------------------------------------------------------------------------
@@ -364,7 +366,7 @@ class _Keeper:
             self._problems.append(problem)
             self._tell(Found(problem))
 
-    def result(self, *, stopped: bool) -> Result:
+    def result(self, *, stopped: bool, away: tuple[str, ...]) -> Result:
         for shelf, on in zip(self._plan.shelves, self._on, strict=True):
             self._problems += self._still_doubtful(shelf, on)
             self._problems += (
@@ -377,6 +379,7 @@ class _Keeper:
             quick=self._quick,
             recorded=self._recorder is not None,
             stopped=stopped,
+            away=away,
         )
 
     def _still_doubtful(self, shelf: _Shelf, on: _OnDrive) -> Iterator[Problem]:

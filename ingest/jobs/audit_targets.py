@@ -13,7 +13,7 @@ from ingest.errors import BadDestination, NotKnown
 from ingest.jobs.known import DriveHere, drives_here
 from ingest.names import shown
 
-__all__ = ["Chosen", "choose", "lies_in"]
+__all__ = ["Chosen", "Targets", "choose", "lies_in"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,8 +23,18 @@ class Chosen:
     """Only what lies in this folder of it; empty: all."""
 
 
-def choose(catalog: Catalog, targets: Sequence[str]) -> tuple[list[Chosen], list[ListedFolder]]:
-    """The drives to audit by the catalog, and folders to audit by their own hash lists.
+@dataclass(frozen=True, slots=True)
+class Targets:
+    chosen: tuple[Chosen, ...]
+    """To be audited by the catalog."""
+    listed: tuple[ListedFolder, ...] = ()
+    """To be audited by their own hash lists."""
+    away: tuple[str, ...] = ()
+    """Known drives that are not mounted, when none was named."""
+
+
+def choose(catalog: Catalog, targets: Sequence[str]) -> Targets:
+    """What is to be audited.
 
     Raises NotKnown and BadDestination, with what to plug in or unmount.
     """
@@ -37,7 +47,8 @@ def choose(catalog: Catalog, targets: Sequence[str]) -> tuple[list[Chosen], list
                 "No drive that the catalog knows is mounted.",
                 do="plug one in, or name a folder on it (ingest drives shows them all)",
             )
-        return [_trusted(one) for one in mounted], []
+        away = tuple(here.drive.name for here in heres if here.volume is None)
+        return Targets(tuple(map(_trusted, mounted)), away=away)
     by_id = {here.drive.id: here for here in heres}
     chosen: dict[tuple[int, str], Chosen] = {}
     listed: dict[str, ListedFolder] = {}
@@ -56,7 +67,7 @@ def choose(catalog: Catalog, targets: Sequence[str]) -> tuple[list[Chosen], list
         chosen[one.here.drive.id, one.below] = _trusted(_mounted(one))
     whole = {drive_id for drive_id, below in chosen if not below}
     kept = [one for (drive_id, below), one in chosen.items() if not below or drive_id not in whole]
-    return kept, list(listed.values())
+    return Targets(tuple(kept), tuple(listed.values()))
 
 
 def _is_folder(target: str) -> bool:

@@ -317,9 +317,30 @@ def test_when_a_drive_is_not_mounted_then_it_says_what_to_plug_in(
     assert "HERON is not mounted" in error
     assert "plug in HERON" in error
     assert shelf.run("audit", "--json") == 0
-    assert [drive["name"] for drive in answer(capsys)["drives"]] == ["OTTER"]
+    document = answer(capsys)
+    assert [drive["name"] for drive in document["drives"]] == ["OTTER"]
+    assert document["not_mounted"] == ["HERON"]
     assert shelf.run("audit", str(shelf.place / "gone"), "--json") == 0
     assert answer(capsys)["drives"][0]["root"] == str(shelf.place / "gone")
+
+
+def test_when_a_drive_leaves_in_the_middle_then_unfinished_and_no_evidence_against_it(
+    shelf: Shelf, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A pulled cable is no missing footage: exit 4, and run it again. (The test says that the
+    drive has left; a drive that really leaves needs the laboratory.)"""
+    file = shelf.copy("SUB/C0002.MOV")
+    aside = shelf.place / "aside"
+    file.rename(aside)
+    with monkeypatch.context() as left:
+        left.setattr("ingest.assurance.rereading.gone", lambda volume, root: "it was unplugged")
+        assert shelf.run("audit", "HERON", "--json") == 4
+    document = answer(capsys)
+    assert (document["verdict"], document["problems"]) == ("unfinished", [])
+    assert document["drives"][0]["unfinished"] == "it was unplugged"
+    assert document["drives"][0]["rolls"][0]["not_reached"] == 1
+    aside.rename(file)
+    assert shelf.run("audit", "HERON", "--json") == 0
 
 
 @pytest.mark.parametrize(

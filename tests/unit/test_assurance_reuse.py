@@ -191,6 +191,13 @@ def test_when_a_drive_is_not_here_then_hold_unless_that_is_said_to_do() -> None:
     assert "not all of them here" in verdict.reasons[0].why
 
 
+def test_when_plugging_in_may_be_enough_then_no_further_copy_is_asked_for() -> None:
+    """First the drive that has a copy, before anybody buys another one."""
+    away = DriveNow("AWAY", None, None)
+    assert len(judge(on_card(copy(HERON), copy(away))).reasons) == 1
+    held(judge(on_card(copy(away))), "not mounted", "no good copy")
+
+
 def test_when_a_drive_is_perhaps_a_clone_then_hold() -> None:
     """A drive whose identity disagrees with what is known proves nothing."""
     held(judge(on_card(copy(HERON), copy(replace(OTTER, doubt="a clone")))), "a clone")

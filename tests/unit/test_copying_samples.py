@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import random
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -26,7 +27,7 @@ def streamed(data: bytes, cuts: list[int]) -> str:
     """The digest when the bytes come cut at these places."""
     sampler = Sampler(len(data))
     edges = [0, *sorted(cut % (len(data) + 1) for cut in cuts), len(data)]
-    for start, end in zip(edges, edges[1:], strict=False):
+    for start, end in pairwise(edges):
         sampler.update(memoryview(data)[start:end])
     return sampler.hexdigest()
 

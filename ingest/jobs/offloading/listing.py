@@ -27,6 +27,7 @@ from ingest.manifest.model import (
     Process,
     utc_from_ns,
 )
+from ingest.manifest.paths import is_listable
 from ingest.names import shown
 
 __all__ = ["Listed", "ToList", "list_roll"]
@@ -63,6 +64,9 @@ def list_roll(
     kinds = [kind for kind in LISTED_KINDS if kind in plan.kinds]
     before = _listed_before(folder)
     fresh = {path: file for path, file in matched.items() if path not in before}
+    if before and not any(is_listable(path) for path in fresh):
+        # What is new here, if anything, is what no list can ever hold.
+        return Listed("", tuple(sorted(fresh)))
     if not fresh:
         return Listed("", ())
     entries = tuple(

@@ -105,15 +105,15 @@ class Intake:
     drives: Sequence[Drive | Path]
     catalog: Path
     extra: tuple[str, ...] = ()
+    without: tuple[str, ...] = ()
     environment: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def words(self) -> list[str]:
         to = [word for drive in self.drives for word in ("--to", os.fspath(drive))]
-        return [
-            *("offload", str(self.card), *to, "--production", "Salt"),
-            *("--roll", "A001", "--json", *self.extra),
-        ]
+        words = ["offload", str(self.card), *to, "--production", "Salt", "--roll", "A001"]
+        words += ["--json", *self.extra]
+        return [word for word in words if word not in self.without]
 
     def start(self) -> subprocess.Popen[str]:
         """Start it, in a process group of its own."""
