@@ -11,13 +11,15 @@ from __future__ import annotations
 import json
 import os
 import secrets
+import stat
 import tempfile
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from ingest import platforms
-from ingest.errors import BadDestination
+from ingest.errors import BadDestination, IngestError
 from ingest.names import shown
+from ingest.platforms import posix_files
 
 __all__ = [
     "MARKER",
@@ -36,7 +38,8 @@ MARKER = ".ingest-drive.json"
 """Name of the marker file at a drive's root."""
 
 _MARKER_LIMIT = 64 * 1024
-_NETWORK = frozenset({"nfs", "nfs4", "cifs", "smb3", "smbfs", "afs", "ceph", "fuse.sshfs", "9p"})
+_POOLS = frozenset({"btrfs"})
+"""File systems whose mounts from one source share their room, under different numbers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +68,8 @@ class Volume:
     system: bool
     """It holds `/`, the home folder or the temporary folder."""
     rotational: bool | None
+    enclosures: tuple[str, ...] = ()
+    """The boxes (USB devices) that the disks hang from, where the system tells."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,10 +101,15 @@ class CardSeen:
 
 
 def look_at(path: str) -> Volume:
-    """The volume behind an existing folder. Raises BadDestination when there is none."""
+    """The volume behind an existing folder.
+
+    Raises BadDestination when there is none, IngestError on a system the engine can't run on.
+    """
+    if lacking := platforms.lacking():
+        raise IngestError(lacking, do="run it on Linux or macOS")
     root = os.path.realpath(path)
     try:
-        handle = os.open(root, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+        handle = os.open(root, posix_files.ROOT)
     except FileNotFoundError:
         raise BadDestination(
             f"There is no folder at {shown(path)}.",
@@ -111,14 +121,12 @@ def look_at(path: str) -> Volume:
         raise BadDestination(f"{shown(path)} can't be opened: {error.strerror}.") from error
     try:
         st_dev = os.fstat(handle).st_dev
-        room = os.fstatvfs(handle)
+        total, free, read_only = posix_files.room(handle)
         uuid = platforms.fs_uuid(handle)
+        mount = platforms.mount_of(handle, root) or _mount_above(root, st_dev)
     finally:
         os.close(handle)
-    mount = _mount_of(root, st_dev)
-    disks = mount.disks
-    if mount.fs_type in _NETWORK:
-        disks = (mount.source.partition(":")[0].strip("/").partition("/")[0],)
+    disks = (mount.server,) if mount.server else mount.disks
     return Volume(
         root=root,
         mount_point=mount.point,
@@ -130,19 +138,23 @@ def look_at(path: str) -> Volume:
         device=_device(mount, disks),
         mount=mount.mount_id,
         st_dev=st_dev,
-        total=room.f_blocks * room.f_frsize,
-        free=room.f_bavail * room.f_frsize,
-        read_only=mount.read_only or bool(room.f_flag & os.ST_RDONLY),
-        system=st_dev in _system_devices(),
+        total=total,
+        free=free,
+        read_only=mount.read_only or read_only,
+        system=_system(st_dev, mount),
         rotational=mount.rotational,
+        enclosures=mount.enclosures,
     )
 
 
 def same_device(one: Volume, other: Volume) -> bool:
-    """True unless the two are shown to lie on different physical devices: unknown means same."""
+    """True unless the two are shown to lie on different physical devices.
+
+    Unknown means same, and so does one box that holds both: it falls, burns and is stolen whole.
+    """
     if not one.disks or not other.disks:
         return True
-    if set(one.disks) & set(other.disks):
+    if set(one.disks) & set(other.disks) or set(one.enclosures) & set(other.enclosures):
         return True
     return one.serial is not None and one.serial == other.serial
 
@@ -171,6 +183,14 @@ def mark(root: str, name: str) -> DriveSeen:
     text = json.dumps({"drive": identity, "name": name}, indent=2) + "\n"
     try:
         _write_marker(volume.root, text)
+    except FileExistsError:
+        known = _read_marker(volume.root)
+        if known is not None:  # another run marked it at the same moment
+            return _seen(volume, *known)
+        raise BadDestination(
+            f"The drive at {shown(root)} has a {MARKER} that can't be understood.",
+            do="look what it is, and move it away if nobody needs it, or name another drive",
+        ) from None
     except OSError as error:
         raise BadDestination(
             f"The drive at {shown(root)} can't be written to: {error.strerror}.",
@@ -228,24 +248,27 @@ def _seen(volume: Volume, identity: str, name: str) -> DriveSeen:
 
 
 def _read_marker(root: str) -> tuple[str, str] | None:
-    flags = os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC | os.O_NONBLOCK
     try:
-        handle = os.open(os.path.join(root, MARKER), flags)
+        handle = os.open(os.path.join(root, MARKER), posix_files.FILE)
     except OSError:
         return None
-    with open(handle, "rb") as file:
-        try:
-            told = json.loads(file.read(_MARKER_LIMIT))
-            identity, name = told["drive"], told["name"]
-        except (OSError, ValueError, KeyError, TypeError):
+    try:
+        if not stat.S_ISREG(os.fstat(handle).st_mode):
             return None
-    if not isinstance(identity, str) or not isinstance(name, str) or not identity:
+        told = json.loads(os.read(handle, _MARKER_LIMIT))
+        identity, name = told["drive"], told["name"]
+        # Half a surrogate pair or a NUL is JSON, but no text that could be kept anywhere.
+        if not identity or "\0" in f"{identity}{name}".encode().decode():
+            return None
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
-    return identity, name
+    finally:
+        os.close(handle)
+    return (identity, name) if isinstance(identity, str) and isinstance(name, str) else None
 
 
 def _write_marker(root: str, text: str) -> None:
-    folder = os.open(root, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    folder = os.open(root, posix_files.ROOT)
     try:
         unfinished = f".ingest-{secrets.token_hex(8)}.unfinished"
         handle, _ = platforms.open_direct(unfinished, folder, direct=False)
@@ -263,7 +286,7 @@ def _write_marker(root: str, text: str) -> None:
         os.close(folder)
 
 
-def _mount_of(root: str, st_dev: int) -> platforms.Mount:
+def _mount_above(root: str, st_dev: int) -> platforms.Mount:
     """The mount that holds `root`: the longest mount point above it, the last one mounted there."""
     best: platforms.Mount | None = None
     for mount in platforms.mounts():
@@ -282,14 +305,23 @@ def _device(mount: platforms.Mount, disks: tuple[str, ...]) -> str:
     return "+".join(disks) + (f" ({about})" if about else "")
 
 
-def _system_devices() -> frozenset[int]:
-    numbers = set()
+def _system(st_dev: int, mount: platforms.Mount) -> bool:
+    """Does the system live on this file system? Subvolumes of one pool have other numbers."""
     for place in ("/", os.path.expanduser("~"), tempfile.gettempdir()):
         try:
-            numbers.add(os.stat(place).st_dev)
+            handle = os.open(place, posix_files.ROOT)
         except OSError:
             continue
-    return frozenset(numbers)
+        try:
+            if os.fstat(handle).st_dev == st_dev:
+                return True
+            if mount.fs_type in _POOLS:
+                there = platforms.mount_of(handle, place)
+                if there is not None and there.source == mount.source:
+                    return True
+        finally:
+            os.close(handle)
+    return False
 
 
 def _drive_mount_points() -> list[str]:

@@ -15,7 +15,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -91,6 +91,32 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(place)
     monkeypatch.setenv("INGEST_CATALOG", str(tmp_path / "catalog.sqlite3"))
     return place
+
+
+@pytest.fixture
+def drives(tmp_path: Path) -> tuple[Path, Path]:
+    """Two folders that stand in for drives, HERON and OTTER. They lie on one device and on the
+    system's disk, so an offload to them needs two flags, and counts as one copy."""
+    places = (tmp_path / "HERON", tmp_path / "OTTER")
+    for place in places:
+        place.mkdir()
+    return places
+
+
+@pytest.fixture
+def apart(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Make each folder on top level of the test's own folder look like a device of its own,
+    outside the system's disk, to what runs in this process."""
+    from ingest import drives
+
+    real = drives.look_at
+
+    def look_at(path: str) -> drives.Volume:
+        seen = real(path)
+        name = os.path.basename(seen.root)
+        return replace(seen, disks=(f"disk-{name}",), serial=f"serial-{name}", system=False)
+
+    monkeypatch.setattr(drives, "look_at", look_at)
 
 
 @pytest.fixture

@@ -49,6 +49,7 @@ class DriveWorker:
     ) -> None:
         self.number = number
         self.name = folder.destination.name
+        self._folder = folder
         self.chunks: queue.SimpleQueue[Chunk | None] = queue.SimpleQueue()
         self.stopped = ""
         self.ended = False
@@ -90,6 +91,7 @@ class DriveWorker:
         if begun and time.monotonic() - max(self._moved, *begun) > patience_s:
             self.stopped = self.stopped or f"gave no answer for {patience_s:.0f} seconds"
             self.ended = True
+            self._folder.abandoned = True
             with contextlib.suppress(queue.Empty):
                 while True:
                     chunk = self.chunks.get_nowait()

@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from ingest import platforms
 
-__all__ = ["JOURNAL", "Entry", "Journal", "read_journal"]
+__all__ = ["JOURNAL", "Entry", "Journal", "read_journal", "read_noted_lists"]
 
 JOURNAL = ".ingest-journal.jsonl"
 _VERSION = 1
@@ -69,6 +70,12 @@ class Journal:
             self._write(lines)
             self.flush()
 
+    def note_list(self, name: str, c4: str) -> None:
+        """Note a hash list that is about to be written, and flush: one that a cut leaves outside
+        its chain is known again by its C4. Raises OSError."""
+        self._write(_line({"list": name, "c4": c4}))
+        self.flush()
+
     def flush(self) -> None:
         platforms.flush(self._fd)
 
@@ -84,32 +91,50 @@ class Journal:
 def read_journal(folder: int) -> dict[str, Entry]:
     """The last entry for each path. Lines that can't be understood are passed over: a file
     without an entry is only copied again."""
+    entries: dict[str, Entry] = {}
+    run = ""
+    for told in _told(folder):
+        try:
+            if "journal" in told:
+                run = str(told["run"])
+                continue
+            entry = Entry(
+                run,
+                str(told["unfinished"]),
+                str(told["file"]),
+                int(told["size"]),
+                int(told["mtime_ns"]),
+                str(told["samples"]),
+                {str(kind): str(digest) for kind, digest in told["digests"].items()},
+            )
+        except (ValueError, KeyError, TypeError, AttributeError):
+            continue
+        entries[entry.path] = entry
+    return entries
+
+
+def read_noted_lists(folder: int) -> dict[str, str]:
+    """C4 by name of every hash list that a run here was about to write."""
+    return {
+        str(told["list"]): str(told["c4"])
+        for told in _told(folder)
+        if "list" in told and "c4" in told
+    }
+
+
+def _told(folder: int) -> Iterator[dict[str, Any]]:
     try:
         fd = os.open(JOURNAL, os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC, dir_fd=folder)
     except FileNotFoundError:
-        return {}
-    entries: dict[str, Entry] = {}
-    run = ""
+        return
     with open(fd, "rb") as file:
         for line in file.read(_LIMIT).split(b"\n")[:-1]:
             try:
                 told = json.loads(line)
-                if "journal" in told:
-                    run = str(told["run"])
-                    continue
-                entry = Entry(
-                    run,
-                    str(told["unfinished"]),
-                    str(told["file"]),
-                    int(told["size"]),
-                    int(told["mtime_ns"]),
-                    str(told["samples"]),
-                    {str(kind): str(digest) for kind, digest in told["digests"].items()},
-                )
-            except (ValueError, KeyError, TypeError, AttributeError):
+            except ValueError:
                 continue
-            entries[entry.path] = entry
-    return entries
+            if isinstance(told, dict):
+                yield told
 
 
 def _line(told: Mapping[str, object]) -> bytes:

@@ -140,7 +140,10 @@ def take_stock(root: int, folder: str, paths: Sequence[str]) -> Stock:
             for path in paths:
                 try:
                     info = roll.stat(path)
-                except (FileNotFoundError, NotADirectoryError):
+                except FileNotFoundError:
+                    continue
+                except NotADirectoryError:
+                    sizes[path] = -1  # a file or link stands where a folder is needed
                     continue
                 sizes[path] = info.st_size if _is_file(info) else -1
     return Stock(sizes, journal)

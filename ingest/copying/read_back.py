@@ -51,9 +51,13 @@ class Check:
 
 @dataclass(frozen=True, slots=True)
 class Drop:
-    """A large file that will not be finished; close the writer's descriptor."""
+    """A large file that will not be finished: close the writer's descriptor, remove the file.
+
+    In its turn, since ranges of it may still wait to be read back under its name.
+    """
 
     task: int
+    name: str
     fd: int
 
 
@@ -114,6 +118,11 @@ class ReadBack:
             os.close(work.fd)
         if isinstance(work, Range) and work.tail is not None:
             os.close(work.tail)
+        if isinstance(work, Drop):
+            above, _ = split(self._tasks[work.task].path)
+            # A drive that has gone keeps it; the next run removes it under the lock.
+            with contextlib.suppress(OSError):
+                os.unlink(work.name, dir_fd=self._tree.folder(above))
 
     def close(self) -> None:
         for reading in self._large.values():

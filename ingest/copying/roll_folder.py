@@ -54,6 +54,8 @@ class RollFolder:
         self, root: int, destination: Destination, run: str, *, take_over: bool = False
     ) -> None:
         self.destination = destination
+        self.abandoned = False
+        """The drive answers nothing any more: touching it again would hang."""
         self.run = run
         self.root = root
         try:
@@ -100,7 +102,7 @@ class RollFolder:
     def release(self, *, complete: bool) -> None:
         """Let go of the folder. The journal goes only when everything in it is also in the
         catalog and the hash list; errors of a drive that has gone are of no more use here."""
-        if self.handle < 0:
+        if self.handle < 0 or self.abandoned:
             return
         try:
             self.journal.close()

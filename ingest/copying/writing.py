@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import errno
 import os
 import time
@@ -159,11 +158,9 @@ class Writer:
         large = self._large
         assert large is not None
         self._large = None
-        # The reader-back may be flushing this very descriptor: it closes it in its own turn.
-        self._hand_on(Drop(large.task, large.fd))
-        above, _ = split(self._tasks[large.task].path)
-        with contextlib.suppress(OSError):
-            os.unlink(large.name, dir_fd=self._tree.folder(above))
+        # The reader-back may be flushing this very descriptor, or about to open the file by its
+        # name: it lets go of both in its own turn.
+        self._hand_on(Drop(large.task, large.name, large.fd))
 
 
 def _write_at(fd: int, view: memoryview, offset: int, *, direct: bool = False) -> None:

@@ -13,6 +13,13 @@
 | `rename_new(...)`       | a rename that never replaces; says whether that was atomic         |
 | `fs_uuid(fd)`           | identity of the file system below a folder, or None                |
 | `mounts()`              | every mounted file system, with the whole disks behind it          |
+| `mount_of(fd, root)`    | the one that an open folder lies on                                |
+| `read_counter(disks)`   | bytes that these disks have delivered, or None: the witness        |
+| `lacking()`             | what keeps the engine from running on this system, or None         |
+
+`posix_files` holds flags and positioned reads and writes under their POSIX names, `awake` keeps
+the machine from sleeping. Linux is run for real; macOS and Windows are written from their
+published interfaces and tested against fakes of the calls they make.
 
 What no program can promise: a device that says "flushed" and lies is believed until its
 copy is read again.
@@ -24,6 +31,8 @@ import sys
 
 from ingest.platforms.mount import Mount
 
+_LACKING: str | None = None
+
 if sys.platform == "linux":
     from ingest.platforms.linux import (
         boot_id,
@@ -32,14 +41,55 @@ if sys.platform == "linux":
         flush_range,
         flush_volume,
         fs_uuid,
+        mount_of,
         mounts,
         open_cold,
         open_direct,
         preallocate,
+        read_counter,
+        rename_new,
+    )
+elif sys.platform == "darwin":
+    from ingest.platforms.macos import (
+        boot_id,
+        drop_cache,
+        flush,
+        flush_range,
+        flush_volume,
+        fs_uuid,
+        mount_of,
+        mounts,
+        open_cold,
+        open_direct,
+        preallocate,
+        read_counter,
+        rename_new,
+    )
+elif sys.platform == "win32":
+    from ingest.platforms.windows import LACKING as _LACKING
+    from ingest.platforms.windows import (
+        boot_id,
+        drop_cache,
+        flush,
+        flush_range,
+        flush_volume,
+        fs_uuid,
+        mount_of,
+        mounts,
+        open_cold,
+        open_direct,
+        preallocate,
+        read_counter,
         rename_new,
     )
 else:
     raise ImportError(f"This program doesn't run on {sys.platform} yet.")
+
+
+def lacking() -> str | None:
+    """A sentence naming what keeps the engine from running on this system, or None."""
+    return _LACKING
+
 
 __all__ = [
     "Mount",
@@ -49,9 +99,12 @@ __all__ = [
     "flush_range",
     "flush_volume",
     "fs_uuid",
+    "lacking",
+    "mount_of",
     "mounts",
     "open_cold",
     "open_direct",
     "preallocate",
+    "read_counter",
     "rename_new",
 ]

@@ -16,12 +16,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
 
-from ingest.platforms.linux_mounts import parse_mounts, read_bytes
 from ingest.platforms.mount import Mount
 
 assert sys.platform == "linux"
 
-import fcntl  # noqa: E402  (after the assertion, so that type checks for other systems stop there)
+# After the assertion, so that type checks for other systems stop there.
+import fcntl  # noqa: E402
+
+from ingest.platforms.linux_mounts import parse_mounts, read_bytes  # noqa: E402
 
 __all__ = [
     "boot_id",
@@ -42,9 +44,11 @@ __all__ = [
 _RENAME_NOREPLACE = 1
 _FALLOC_FL_KEEP_SIZE = 1
 _FS_IOC_GETFSUUID = 0x80111500  # _IOR(0x15, 0, struct fsuuid2), 1 + 16 bytes
+_BTRFS_IOC_FS_INFO = 0x8400941F  # _IOR(0x94, 31, 1024 bytes), include/uapi/linux/btrfs.h
 _AT_EMPTY_PATH = 0x1000
 _STATX_MNT_ID_UNIQUE = 0x4000  # include/uapi/linux/stat.h
 _STX_MNT_ID = 0x90  # offset of stx_mnt_id in struct statx, the same file
+_BY_UUID = "/dev/disk/by-uuid"
 _NO_DIRECT = (errno.EINVAL, errno.EOPNOTSUPP, errno.ENOTSUP)
 
 
@@ -246,18 +250,23 @@ def _unique_mount(folder: int) -> str | None:
 
 def fs_uuid(folder: int) -> str | None:
     """UUID of the file system that an open folder lies on, or None where it keeps none."""
-    answer = bytearray(17)
+    # Each call: its number, the size of its answer, where the 16 bytes of the UUID begin in it.
+    for number, size, place in ((_FS_IOC_GETFSUUID, 17, 1), (_BTRFS_IOC_FS_INFO, 1024, 16)):
+        answer = bytearray(size)
+        try:
+            fcntl.ioctl(folder, number, answer)
+        except OSError:
+            continue
+        if any(answer[place : place + 16]):
+            return answer[place : place + 16].hex()
     try:
-        fcntl.ioctl(folder, _FS_IOC_GETFSUUID, answer)
-        raw = bytes(answer[1 : 1 + answer[0]])
-        if any(raw):
-            return raw.hex()
-    except OSError:
-        pass
-    number = os.fstat(folder).st_dev
-    try:
-        for name in os.listdir("/dev/disk/by-uuid"):
-            if os.stat(f"/dev/disk/by-uuid/{name}").st_rdev == number:
+        numbers = {os.fstat(folder).st_dev}
+        mount = mount_of(folder, "")
+        if mount is not None and mount.source.startswith("/dev/"):
+            # FUSE over a device has a number of its own; the device is its source.
+            numbers.add(os.stat(mount.source).st_rdev)
+        for name in os.listdir(_BY_UUID):
+            if os.stat(f"{_BY_UUID}/{name}").st_rdev in numbers:
                 return name.replace("-", "").lower()
     except OSError:
         pass

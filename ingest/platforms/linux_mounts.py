@@ -10,12 +10,15 @@ from __future__ import annotations
 
 import os
 import re
+import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from ingest.platforms.mount import Mount
 
 __all__ = ["NETWORK", "System", "parse_mounts", "read_bytes"]
+
+assert sys.platform != "win32"  # a type check for Windows stops here
 
 NETWORK = frozenset({"nfs", "nfs4", "cifs", "smb3", "afs", "ceph", "fuse.sshfs", "9p"})
 """File systems whose device is another machine."""

@@ -156,9 +156,7 @@ def open_cold(name: str, folder: int, *, direct: bool = True) -> tuple[int, bool
 
     Never follows a link, never waits on a pipe. Pages already in memory are asked away first.
     """
-    fd = os.open(
-        name, os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC | os.O_NONBLOCK, dir_fd=folder
-    )
+    fd = os.open(name, os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC | os.O_NONBLOCK, dir_fd=folder)
     if not direct:
         return fd, False
     drop_cache(fd)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -10,11 +11,16 @@ from ingest import __version__
 from ingest.card.litter import IGNORE_PATTERNS
 from ingest.catalog.records import Observer
 from ingest.checksums import LISTED_KINDS
-from ingest.copying.journal import JOURNAL
+from ingest.copying.journal import JOURNAL, read_noted_lists
 from ingest.copying.roll_folder import LOCK, RollFolder
 from ingest.jobs.offloading.values import Plan
 from ingest.manifest.directory_hashes import directory_hashes
-from ingest.manifest.history import read_history, write_generation
+from ingest.manifest.history import (
+    adopt_generation,
+    commit_generation,
+    prepare_generation,
+    read_history,
+)
 from ingest.manifest.model import (
     ALWAYS_IGNORED,
     Action,
@@ -62,6 +68,7 @@ def list_roll(
     """
     now = datetime.now(UTC)
     kinds = [kind for kind in LISTED_KINDS if kind in plan.kinds]
+    _adopt(folder)
     before = _listed_before(folder)
     fresh = {path: file for path, file in matched.items() if path not in before}
     if before and not any(is_listable(path) for path in fresh):
@@ -113,10 +120,24 @@ def list_roll(
     )
     name = folder.destination.folder.rpartition("/")[2]
     try:
-        written = write_generation(folder.handle, name, hash_list, now)
+        prepared = prepare_generation(folder.handle, name, hash_list, now)
+        folder.journal.note_list(prepared.name, prepared.c4)
+        written = commit_generation(folder.handle, prepared)
     except BadManifest as error:
         return Listed("", (), f"no hash list was written: {shown(error.what)}")
     return Listed(written.path, tuple(written.not_listed))
+
+
+def _adopt(folder: RollFolder) -> None:
+    """Take in a list that a run cut off between list and chain left outside the chain. Only what
+    the journal noted before it was written; anything else is left for a person to see."""
+    noted = read_noted_lists(folder.handle)
+    if not noted:
+        return
+    for orphan in read_history(folder.handle).orphans:
+        if noted.get(orphan.name) == orphan.c4:
+            with contextlib.suppress(BadManifest):
+                adopt_generation(folder.handle, orphan.name, orphan.c4)
 
 
 def _listed_before(folder: RollFolder) -> set[str]:

@@ -1,7 +1,8 @@
 """Working out an offload before a byte is written: what is new, which roll it is, where it goes.
 
 Reads the card (samples, and in full what seems known), the drives' folders and the catalog;
-writes nothing. Raises BadCard, BadDestination or UsageError for whatever speaks against it.
+writes nothing. Raises BadCard, BadDestination or UsageError for whatever speaks against it,
+Unfinished when the card or a drive goes away meanwhile.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ from ingest.copying.reading import open_root, read_cold, sample_in
 from ingest.copying.tree import Tree
 from ingest.copying.values import COMPARED, Action
 from ingest.drives import Volume
-from ingest.errors import BadCard, BadDestination, NotKnown, UsageError
+from ingest.errors import BadCard, BadDestination, NotKnown, Unfinished, UsageError
 from ingest.evidence import State
 from ingest.jobs.offloading.values import Confirming, Plan, PlannedDrive, Request
 from ingest.names import shown
@@ -280,7 +281,7 @@ class _CardLook:
         total = sum(record.size for record in found.values())
         done = 0
         confirmed: dict[str, FileRecord] = {}
-        root = open_root(self.volume.root)
+        root = _opened(self.volume.root)
         try:
             for path, record in found.items():
                 tell(Confirming(len(found), done, total))
@@ -483,7 +484,7 @@ def _part(text: str) -> str:
 
 
 def _stock(volume: Volume, folder: str, paths: Sequence[str]) -> Stock:
-    root = open_root(volume.root)
+    root = _opened(volume.root)
     try:
         return take_stock(root, folder, paths)
     except OSError as error:
@@ -505,12 +506,22 @@ def _same_samples(volume: Volume, folder: str, path: str, look: _CardLook) -> bo
 
 @contextmanager
 def _tree(root: str) -> Iterator[Tree]:
-    handle = open_root(root)
+    handle = _opened(root)
     try:
         with Tree(handle) as tree:
             yield tree
     finally:
         os.close(handle)
+
+
+def _opened(root: str) -> int:
+    try:
+        return open_root(root)
+    except OSError as error:
+        raise Unfinished(
+            f"{shown(root)} can't be opened: {error.strerror or error}.",
+            do="check that it is plugged in and mounted, then run the same command again",
+        ) from error
 
 
 def _read_back_after(request: Request, volume: Volume) -> tuple[bool, str]:

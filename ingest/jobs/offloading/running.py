@@ -186,6 +186,11 @@ def _hold(
 ) -> list[RollFolder]:
     folders = []
     for one, drive, root in zip(plan.drives, seen, roots, strict=True):
+        if os.fstat(root).st_dev != one.volume.st_dev:
+            raise BadDestination(
+                f"{shown(one.volume.root)} is not the drive any more that it was a moment ago.",
+                do="check that it is plugged in and mounted, then run the same command again",
+            )
         place = Destination(drive.name, one.volume, one.folder, one.read_back_after)
         folder = RollFolder(root, place, run, take_over=take_over)
         folders.append(stack.enter_context(folder))

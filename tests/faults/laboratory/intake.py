@@ -22,6 +22,7 @@ from laboratory.loops import MIB, Drive
 
 __all__ = [
     "HANG_S",
+    "OTHERS_FILE",
     "CardContent",
     "Done",
     "Intake",
@@ -43,6 +44,9 @@ HOME = Path(__file__).resolve().parents[3]
 
 CardContent = Mapping[str, bytes]
 """What the card holds, by path on it."""
+
+OTHERS_FILE = "somebody-elses-film"
+"""What other programs put on a drive in these tests."""
 
 SMALL_CARD: Mapping[str, int] = {
     "CLIP/A.BIN": 4 * MIB + 70_001,
@@ -196,7 +200,7 @@ def final_files(root: Path) -> dict[str, Path]:
             if name not in ("lost+found", "ascmhl") and not name.startswith(".ingest-")
         ]
         for name in files:
-            if name.startswith(".ingest-"):
+            if name.startswith(".ingest-") or name == OTHERS_FILE:
                 continue
             path = Path(folder, name)
             # Production, day, roll: the layout's three folders.

@@ -16,7 +16,9 @@ import json
 import os
 import random
 import shutil
+import sqlite3
 import subprocess
+import sys
 import tempfile
 import time
 from collections.abc import Iterator, Sequence
@@ -28,7 +30,15 @@ from typing import Protocol
 import xxhash
 from lxml import etree
 
-from laboratory.intake import CardContent, Intake, final_files, fill_card, leftovers, looks
+from laboratory.intake import (
+    HOME,
+    CardContent,
+    Intake,
+    fill_card,
+    final_files,
+    leftovers,
+    looks,
+)
 from laboratory.loops import (
     MIB,
     attach,
@@ -43,7 +53,17 @@ from laboratory.loops import (
 )
 from laboratory.volatile_disk import clone, cut, volatile_disks
 
-__all__ = ["DISKS", "Bench", "Moment", "Truth", "bench", "need_power", "violations"]
+__all__ = [
+    "DISKS",
+    "Bench",
+    "Moment",
+    "Truth",
+    "bench",
+    "need_fuse",
+    "need_power",
+    "violations",
+    "whole_and_tidy",
+]
 
 CARD_SIZES = {
     "CLIPS/A001C001.RAW": 20 * MIB + 12_345,
@@ -217,18 +237,69 @@ class Bench:
         """What is false on the disks as they are mounted now."""
         return violations(self.truth, self.drives, self.intake.catalog)
 
-    def cut_at_random(self, process: subprocess.Popen[str], disks: Disks, seed: int,
-                      count: int, seconds: float) -> list[Moment]:
-        """Cuts at up to `count` seeded moments of the next `seconds`, while the process runs."""
+    def cut_at_random(self, seed: int, count: int, seconds: float) -> list[Moment]:
+        """Run the offload, and cut it at up to `count` seeded moments of the first `seconds`
+        after it began to work on the drives; once more right after it said that all is well."""
         draw = random.Random(seed)
-        begun = time.monotonic()
         moments = []
-        for at in sorted(draw.uniform(0, seconds) for _ in range(count)):
-            time.sleep(max(0.0, begun + at - time.monotonic()))
-            if process.poll() is not None:
-                break
+        with self.disks() as disks:
+            intake = self.intake
+            process = intake.start()
+            marker = self.drives[0] / ".ingest-drive.json"
+            while process.poll() is None and not marker.exists():
+                time.sleep(0.005)
+            begun = time.monotonic()
+            for at in sorted(draw.uniform(0, seconds) for _ in range(count)):
+                time.sleep(max(0.0, begun + at - time.monotonic()))
+                if process.poll() is not None:
+                    break
+                moments.append(self.take(disks, draw.getrandbits(32)))
+            done = intake.end(process)
             moments.append(self.take(disks, draw.getrandbits(32)))
+            assert done.code == 0, done
         return moments
+
+    def cut_after_evidence(self, bug: str, most: int = 12) -> list[Moment]:
+        """Run the offload with a planted bug, or "none", and cut it right after each of the
+        first `most` commits of evidence. With its bug in it, it still says that all is well."""
+        moments: list[Moment] = []
+        ask, asked = os.pipe()
+        answered, answer = os.pipe()
+        with self.disks() as disks:
+            intake = self.intake
+            program = Path(__file__).with_name("planted.py")
+            process = subprocess.Popen(
+                [sys.executable, program, bug, str(asked), str(answered), *intake.words],
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.PIPE,
+                text=True,
+                cwd=HOME,
+                env={**os.environ, "INGEST_CATALOG": str(intake.catalog)},
+                pass_fds=(asked, answered),
+                start_new_session=True,
+            )
+            os.close(asked)
+            os.close(answered)
+            try:
+                # The pipe ends when the program does.
+                while os.read(ask, 1):
+                    if len(moments) < most:
+                        moments.append(self.take(disks, len(moments)))
+                    os.write(answer, b"!")
+                done = intake.end(process)
+            finally:
+                os.close(ask)
+                os.close(answer)
+            assert done.code == 0, done
+        return moments
+
+    def violations_at(self, moment: Moment) -> list[str]:
+        """What is false after this power cut; its images go."""
+        with self.after(moment):
+            found = self.violations()
+        self.forget(moment)
+        return found
 
 
 @contextmanager
@@ -352,8 +423,6 @@ def _lists(root: Path, whole: set[str]) -> Iterator[str]:
 
 
 def _ended_well(catalog: Path) -> bool:
-    import sqlite3
-
     if not catalog.exists() or catalog.stat().st_size == 0:
         return False
     with contextlib.closing(sqlite3.connect(catalog)) as connection:
@@ -367,8 +436,9 @@ def _ended_well(catalog: Path) -> bool:
 def whole_and_tidy(bench: Bench) -> list[str]:
     """`violations`, and besides everything must be there with nothing left lying about."""
     found = bench.violations()
-    told = {(look.marker, look.file) for look in looks(bench.intake.catalog)
-            if look.state == "matched"}
+    told = {
+        (look.marker, look.file) for look in looks(bench.intake.catalog) if look.state == "matched"
+    }
     for root in bench.drives:
         missing = set(bench.truth.content) - set(final_files(root))
         if missing:

@@ -149,7 +149,11 @@ def _serve(folder: Path, mounted: Path) -> None:
         def getattr(self, path: str, fh: int | None = None) -> dict[str, int]:
             if path == "/":
                 return {"st_mode": stat.S_IFDIR | 0o755, "st_nlink": 2}
-            return {"st_mode": stat.S_IFREG | 0o600, "st_nlink": 1, "st_size": self._disk(path).size}
+            return {
+                "st_mode": stat.S_IFREG | 0o600,
+                "st_nlink": 1,
+                "st_size": self._disk(path).size,
+            }
 
         def readdir(self, path: str, fh: int) -> list[str]:
             return [".", "..", *(name[1:] for name in self.disks)]

@@ -1,0 +1,211 @@
+"""Where the benchmark runs: disks of known speed made in memory, or plain folders."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from benchmarks.measure import must
+from benchmarks.throttle import Throttle
+from benchmarks.values import MB, BenchError, Speed
+
+__all__ = ["Disk", "Emulated", "Folders", "Ground", "plain_read", "plain_write"]
+
+_ROOM = 12_000 * MB
+"""Bytes of memory that all images of one case may grow to."""
+
+
+@dataclass(frozen=True, slots=True)
+class Disk:
+    """An empty folder on a disk of its own (or not: plain folders)."""
+
+    root: str
+    speed: Speed
+    device: str = ""
+
+
+class Ground(Protocol):
+    emulated: bool
+    about: str
+
+    def disk(self, name: str, size: int, speed: Speed) -> contextlib.AbstractContextManager[Disk]:
+        """A disk with room for `size` bytes of files. It runs free until it is held."""
+
+    def held(self, *disks: Disk) -> contextlib.AbstractContextManager[None]:
+        """Hold the disks to their speeds."""
+
+    def inside(self, command: Sequence[str]) -> list[str]:
+        """The command, run where the speeds count."""
+
+    def cold(self) -> None:
+        """Empty the system's cache, when that is allowed."""
+
+
+class Emulated:
+    """ext4 on loop devices over images in memory, each held to a speed. Needs root on Linux.
+
+    The images are unlinked as soon as they are mounted, the loop devices detach themselves, and
+    the mounts live in a mount namespace of this program: nothing is left even after kill -9, but
+    for the speed limit of a loop device, which is taken off first of all when one is made.
+    """
+
+    emulated = True
+    FOLDER = "/dev/shm"
+
+    def __init__(self, stack: contextlib.ExitStack) -> None:
+        self._throttle = Throttle()
+        stack.callback(self._throttle.close)
+        self._folder = stack.enter_context(
+            tempfile.TemporaryDirectory(prefix="ingest-bench-", dir=self.FOLDER)
+        )
+        self._taken = 0
+        self._direct = True
+        self.about = (
+            "ext4 on loop devices over images in memory, held to their speeds by the block-I/O "
+            f"controller (cgroup {self._throttle.version}), queue/rotational set to 0"
+        )
+
+    @contextlib.contextmanager
+    def disk(self, name: str, size: int, speed: Speed) -> Iterator[Disk]:
+        # Room for the file system's own tables and journal, for lists, and some to spare.
+        size = size * 21 // 20 + 256 * MB
+        if self._taken + size > _ROOM:
+            raise BenchError(f"more than {_ROOM // MB} MB of memory would be taken")
+        root = os.path.join(self._folder, name)
+        image = f"{root}.image"
+        with contextlib.ExitStack() as stack:
+            os.mkdir(root)
+            stack.callback(os.rmdir, root)
+            stack.callback(_gone, image)
+            with open(image, "xb") as file:
+                file.truncate(size)
+            early = "lazy_itable_init=0,lazy_journal_init=0"
+            _quiet("mkfs.ext4", "-q", "-L", name.upper(), "-E", early, image)
+            loop = self._loop(image)
+            stack.callback(_detach, loop)
+            short = os.path.basename(loop)
+            with open(f"/sys/block/{short}/dev", encoding="ascii") as file:
+                device = file.read().strip()
+            self._throttle.hold(device, Speed())
+            with contextlib.suppress(OSError), open(
+                f"/sys/block/{short}/queue/rotational", "w", encoding="ascii"
+            ) as file:
+                file.write("0")
+            # discard: what is deleted gives its memory back.
+            _quiet("mount", "-o", "discard", loop, root)
+            stack.callback(_unmount, root)
+            stack.callback(self._throttle.hold, device, Speed())
+            os.unlink(image)
+            _detach(loop)  # at the unmounting, since it is busy now
+            os.rmdir(os.path.join(root, "lost+found"))
+            self._taken += size
+            try:
+                yield Disk(root, speed, device)
+            finally:
+                self._taken -= size
+
+    def _loop(self, image: str) -> str:
+        if self._direct:
+            with contextlib.suppress(BenchError):
+                return _quiet("losetup", "--find", "--show", "--direct-io=on", image).strip()
+            # Then the images are kept twice while they are used: once more as cache.
+            self._direct = False
+        return _quiet("losetup", "--find", "--show", image).strip()
+
+    @contextlib.contextmanager
+    def held(self, *disks: Disk) -> Iterator[None]:
+        os.sync()
+        self.cold()
+        for disk in disks:
+            self._throttle.hold(disk.device, disk.speed)
+        try:
+            yield
+        finally:
+            for disk in disks:
+                self._throttle.hold(disk.device, Speed())
+
+    def inside(self, command: Sequence[str]) -> list[str]:
+        return self._throttle.inside(command)
+
+    def cold(self) -> None:
+        with open("/proc/sys/vm/drop_caches", "w", encoding="ascii") as file:
+            file.write("3")
+
+
+class Folders:
+    """Plain folders below one folder: whatever that disk gives, nothing is known of it."""
+
+    emulated = False
+
+    def __init__(self, stack: contextlib.ExitStack, at: str | None) -> None:
+        self._folder = stack.enter_context(tempfile.TemporaryDirectory(prefix="bench-", dir=at))
+        self.about = (
+            f"plain folders in {self._folder}, all on one disk of unknown speed, the cache not "
+            "emptied: floors are measured, and the goals were not set for this"
+        )
+
+    @contextlib.contextmanager
+    def disk(self, name: str, size: int, speed: Speed) -> Iterator[Disk]:
+        root = os.path.join(self._folder, name)
+        if shutil.disk_usage(self._folder).free < size * 2:
+            raise BenchError(f"{self._folder} has not the room for this case")
+        os.mkdir(root)
+        try:
+            yield Disk(root, Speed())
+        finally:
+            shutil.rmtree(root)
+
+    @contextlib.contextmanager
+    def held(self, *disks: Disk) -> Iterator[None]:
+        yield
+
+    def inside(self, command: Sequence[str]) -> list[str]:
+        return list(command)
+
+    def cold(self) -> None:
+        """Not allowed."""
+
+
+def plain_read(ground: Ground, disk: Disk) -> float:
+    """Seconds to read every file of `disk` once, plainly, past the cache."""
+    command = [sys.executable, "-m", "benchmarks.plain", "read", disk.root]
+    return float(must(ground.inside(command)).stdout)
+
+
+def plain_write(ground: Ground, disk: Disk, count: int) -> float:
+    """Seconds to write `count` bytes to `disk`, plainly, past the cache."""
+    command = [sys.executable, "-m", "benchmarks.plain", "write", disk.root, str(count)]
+    return float(must(ground.inside(command)).stdout)
+
+
+def _quiet(*command: str) -> str:
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode != 0:
+        raise BenchError(f"{' '.join(command)}: {done.stderr.strip()}")
+    return done.stdout
+
+
+def _gone(path: str) -> None:
+    with contextlib.suppress(FileNotFoundError):
+        os.unlink(path)
+
+
+def _detach(loop: str) -> None:
+    # An error here means that it has detached itself already.
+    subprocess.run(["losetup", "-d", loop], capture_output=True, check=False)
+
+
+def _unmount(root: str) -> None:
+    for _ in range(50):
+        if subprocess.run(["umount", root], capture_output=True, check=False).returncode == 0:
+            return
+        time.sleep(0.1)
+    _quiet("umount", "--lazy", root)

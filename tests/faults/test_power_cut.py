@@ -1,0 +1,131 @@
+"""The power goes in the middle of an offload: what was claimed is true, and it can be gone on with.
+
+An offload is cut at many random moments, on two kinds of disk (see laboratory/power.py), and
+each moment is mounted as after a real cut. INGEST_SEEDS in the environment: moments a disk.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+
+import pytest
+from laboratory.intake import final_files, looks, seeds
+from laboratory.planted import BUGS
+from laboratory.power import DISKS, Bench, Truth, bench, violations, whole_and_tidy
+
+pytestmark = [pytest.mark.laboratory, pytest.mark.long]
+
+_A_RUN = 7
+_SECONDS = 0.9
+"""About what the run takes once it has begun to write; what is missed is made up by other runs."""
+
+
+@pytest.fixture(params=DISKS)
+def at_hand(request: pytest.FixtureRequest) -> Iterator[Bench]:
+    with bench(request.param) as made:
+        yield made
+
+
+def test_a_power_cut_at_any_moment_leaves_only_what_is_true_and_the_same_command_ends_well(
+    at_hand: Bench, record_property: pytest.RecordProperty
+) -> None:
+    """All under a final name is whole, all evidence is true; then the same offload ends well."""
+    wanted = len(seeds(12))
+    checked = files = evidence = between = seed = 0
+    while checked < wanted:
+        moments = at_hand.cut_at_random(seed, _A_RUN, _SECONDS)
+        ended = moments[-1]
+        for moment in moments:
+            with at_hand.after(moment):
+                assert at_hand.violations() == [], (seed, moment)
+                here = sum(len(final_files(root)) for root in at_hand.drives)
+                told = sum(look.state == "matched" for look in looks(at_hand.intake.catalog))
+                if moment is ended:
+                    assert whole_and_tidy(at_hand) == [], "it was said to have ended well"
+                else:
+                    between += 0 < here < 2 * len(at_hand.truth.content)
+                    done = at_hand.intake.run()
+                    assert done.code == 0, done
+                    assert whole_and_tidy(at_hand) == [], (seed, moment)
+            at_hand.forget(moment)
+            checked, files, evidence = checked + 1, files + here, evidence + told
+        seed += 1
+    figures = {
+        "moments": checked,
+        "moments with some of the files": between,
+        "files under final names": files,
+        "matched evidence": evidence,
+        "runs": seed,
+    }
+    record_property(at_hand.kind, figures)
+    print(at_hand.kind, figures)
+    assert between > 0, "every cut fell before the first file or after the last"
+    assert evidence > 0
+
+
+def test_a_power_cut_right_after_evidence_was_committed_finds_it_true(at_hand: Bench) -> None:
+    """The program as it is, cut at the very instants that show the planted bugs."""
+    moments = at_hand.cut_after_evidence("none")
+    assert moments
+    for moment in moments:
+        with at_hand.after(moment):
+            assert any(look.state == "matched" for look in looks(at_hand.intake.catalog))
+            assert at_hand.violations() == []
+        at_hand.forget(moment)
+
+
+@pytest.mark.parametrize("bug", BUGS)
+def test_a_planted_bug_is_caught(bug: str, at_hand: Bench) -> None:
+    """The laboratory sees what it is there for: each of the three, on either disk."""
+    moments = at_hand.cut_after_evidence(bug)
+    found = [said for moment in moments for said in at_hand.violations_at(moment)]
+    print(bug, "on", at_hand.kind, len(found), "violations in", len(moments), "moments")
+    assert any(said.startswith("matched") for said in found), found
+
+
+@pytest.mark.parametrize(("kind", "seen"), [("reflinked", False), ("volatile", True)])
+def test_a_device_that_is_never_told_to_flush_loses_files_only_on_the_volatile_disk(
+    kind: str, seen: bool
+) -> None:
+    """Why there are two disks: copying images can't show that the device's cache was not flushed.
+
+    ext4(5): with barrier=0 the file system sends no flush to the device.
+    """
+    with bench(kind, options="commit=60,barrier=0") as made:
+        moments = made.cut_after_evidence("none")
+        found = []
+        for moment in moments:
+            try:
+                found += made.violations_at(moment)
+            except (OSError, RuntimeError) as error:
+                found.append(f"the file system itself is broken: {error}")
+                made.forget(moment)
+        assert bool(found) is seen, found
+
+
+def test_the_check_tells_a_wrong_file_a_lost_copy_and_a_torn_list(at_hand: Bench) -> None:
+    """The check itself finds what is put before it: a finished offload, spoiled in four ways."""
+    with at_hand.disks():
+        done = at_hand.intake.run()
+        assert done.code == 0, done
+        assert at_hand.violations() == []
+        first, second = at_hand.drives
+        path = next(path for path in final_files(first) if path.endswith("C002.RAW"))
+        with open(final_files(first)[path], "r+b") as file:
+            file.seek(1_000_000)
+            file.write(b"\x00spoiled")
+        os.unlink(final_files(second)["SOUND/T001.BIN"])
+        lists = sorted(second.rglob("ascmhl/*.mhl"))
+        os.truncate(lists[0], os.path.getsize(lists[0]) // 2)
+        other = Truth(at_hand.truth.content, dict.fromkeys(at_hand.truth.digests, "0" * 32))
+        found = at_hand.violations()
+        for wanted in (
+            "is wrong under its final name",
+            "matched, and not whole",
+            "is torn",
+            "does not hold everything",
+        ):
+            assert any(wanted in said for said in found), (wanted, found)
+        found = violations(other, at_hand.drives, at_hand.intake.catalog)
+        assert any("another content than the card's" in said for said in found)
