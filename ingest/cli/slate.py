@@ -212,7 +212,7 @@ def _lines(result: MatchResult) -> Iterator[str]:
         yield from _more(len(asked))
     if found.conflicts:
         yield ""
-        yield "Can't be true as it stands:"
+        yield "Needs a person:"
         for conflict in found.conflicts[:_SHOWN]:
             yield from _wrapped(conflict.words)
         yield from _more(len(found.conflicts))

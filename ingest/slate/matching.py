@@ -95,7 +95,8 @@ def _link_named_rows(pool: Pool) -> dict[int, tuple[Clip, SlateRow]]:
         fit, candidates = fitting
         inside = [clip for clip in candidates if not scope_of(row, clip).denied]
         if not inside:
-            _say_wrong_roll(pool, row, candidates)
+            if _came_in(pool, row):
+                _say_wrong_roll(pool, row, candidates)
             continue
         if len(inside) > 1:
             inside = _narrowed_by_time(inside, row)
@@ -139,6 +140,18 @@ def _narrowed_by_time(clips: Sequence[Clip], row: SlateRow) -> list[Clip]:
         if (told := row_span(row, clip)) and (span := clip_span(clip)) and overlap(told, span) > 0
     ]
     return timed if len(timed) == 1 else list(clips)
+
+
+def _came_in(pool: Pool, row: SlateRow) -> bool:
+    """Whether anything of the row's roll, or of its day and camera, has come in at all. A card
+    that hasn't come in yet makes no row wrong: it is only open."""
+    if row.roll:
+        return any(clip.roll.name.casefold() == row.roll.casefold() for clip in pool.clips)
+    return any(
+        row.day in (None, clip.roll.day)
+        and (not row.camera or (clip.roll.camera or "").casefold() == row.camera.casefold())
+        for clip in pool.clips
+    )
 
 
 def _say_wrong_roll(pool: Pool, row: SlateRow, clips: Sequence[Clip]) -> None:

@@ -137,10 +137,20 @@ def test_when_a_repeated_name_has_a_time_then_the_clip_that_ran_then_is_it():
 
 def test_when_the_named_clip_is_on_another_roll_then_it_is_said_not_linked():
     """A slip of the roll is shown, not mended."""
-    found = match([picture(1, "C0003", "A002")], [row("12A", "3", clip="C0003", roll="A001")])
+    clips = [picture(1, "C0003", "A002"), picture(2, "C0001", "A001")]
+    found = match(clips, [row("12A", "3", clip="C0003", roll="A001")])
     assert found.links == ()
     assert kinds(found) == ["wrong roll"]
     assert "A002/C0003" in found.conflicts[0].words
+
+
+def test_when_the_named_roll_has_not_come_in_then_the_row_is_open_and_no_conflict():
+    """Clip names repeat from card to card: one of another roll says nothing against the log."""
+    logged = row("12A", "3", clip="C0003", roll="A001", rating=Rating.CIRCLED)
+    found = match([picture(1, "C0003", "A002")], [logged])
+    assert found.links == ()
+    assert found.conflicts == ()
+    assert found.rows_without_clip == (logged,)
 
 
 def test_when_a_clip_holds_a_series_then_it_gets_every_take():
