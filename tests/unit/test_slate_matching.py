@@ -146,7 +146,7 @@ def test_when_the_named_clip_is_on_another_roll_then_it_is_said_not_linked():
 
 def test_when_the_named_roll_has_not_come_in_then_the_row_is_open_and_no_conflict():
     """Clip names repeat from card to card: one of another roll says nothing against the log."""
-    logged = row("12A", "3", clip="C0003", roll="A001", rating=Rating.CIRCLED)
+    logged = row("12A", "3", clip="C0003", roll="A001")
     found = match([picture(1, "C0003", "A002")], [logged])
     assert found.links == ()
     assert found.conflicts == ()
