@@ -22,6 +22,7 @@ from typing import Any, Protocol
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(ROOT / "tests" / "helpers"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,12 +30,15 @@ class _Job(NamedTuple):
 JOBS: dict[str, dict[str, _Job]] = {
     "Getting the footage in": {
         "offload": _Job("offload", "Copy cards to two or more drives and read every copy back."),
+        "copy": _Job("copy", "Make a further copy on another drive, from drives."),
     },
     "Knowing that it is safe": {
         "audit": _Job("audit", "Read the copies on drives again and compare."),
         "reuse": _Job("reuse", "May this card be formatted and shot on again?"),
+        "mend": _Job("mend", "Put back damaged or missing copies on a drive."),
         "drives": _Job("drives", "The drives that are known, and what is on them."),
         "rolls": _Job("rolls", "The rolls that are in, and the state of each."),
+        "rebuild": _Job("rebuild", "Make the catalog anew from the drives' hash lists."),
     },
     "Scene and take": {
         "slate": _Job("slate", "Load the slate log, link clips to takes."),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from ingest.copying.values import CardState
@@ -26,8 +26,11 @@ class CardReadOf:
 class Reads:
     """What the card's read gave for each file, filled by the reader and the checksum workers."""
 
-    def __init__(self, count: int, kinds: int) -> None:
+    def __init__(
+        self, count: int, kinds: int, expected: Sequence[Mapping[str, str] | None] = ()
+    ) -> None:
         self._kinds = kinds
+        self._expected = expected
         self._states: list[CardState] = [CardState.NOT_REACHED] * count
         self._details: dict[int, str] = {}
         self._digests: list[dict[str, str]] = [{} for _ in range(count)]
@@ -71,4 +74,14 @@ class Reads:
             return CardReadOf(CardState.NOT_REACHED, "stopped", "", {})
         if state is not CardState.READ:
             return CardReadOf(state, detail, "", {})
-        return CardReadOf(state, detail, self._samples[task], dict(self._digests[task]))
+        digests = dict(self._digests[task])
+        expected = self._expected[task] if self._expected else None
+        if expected is not None and not _agree(expected, digests):
+            state, detail = CardState.OTHER, "it is not what was copied first"
+        return CardReadOf(state, detail, self._samples[task], digests)
+
+
+def _agree(expected: Mapping[str, str], digests: Mapping[str, str]) -> bool:
+    """At least one kind in common, and no digest of a common kind differs."""
+    common = expected.keys() & digests.keys()
+    return bool(common) and all(expected[kind] == digests[kind] for kind in common)

@@ -1,4 +1,9 @@
-"""The one reader of a card."""
+"""The card's reader: one pass over the tasks in order, always a read ahead of itself.
+
+The layout of the chunks is known before a byte is read, so two fetchers read the next two while
+the one before is handed out: the card is never idle because this program is. They are handed out
+in order, and what could not be read is told in order too.
+"""
 
 from __future__ import annotations
 
@@ -6,13 +11,14 @@ import errno
 import os
 import queue
 import threading
-from collections.abc import Sequence
+from collections import deque
+from collections.abc import Callable, Sequence
 from typing import Protocol
 
 from ingest import platforms
-from ingest.copying.buffers import ALIGNMENT, CHUNK, Buffer, Pool, poison
+from ingest.copying.buffers import Buffer, Pool, poison
 from ingest.copying.card_read import Reads
-from ingest.copying.chunks import Chunk, Piece
+from ingest.copying.chunks import SMALL, Chunk, Piece, layout
 from ingest.copying.reading import ColdFile
 from ingest.copying.tree import Tree
 from ingest.copying.values import CardState, CopyOutcomeOf, FileTask
@@ -21,6 +27,7 @@ from ingest.drives import Volume
 __all__ = ["CardReader"]
 
 _WAIT = 0.5
+_AHEAD = 2
 
 
 class _Drive(Protocol):
@@ -28,6 +35,38 @@ class _Drive(Protocol):
 
     @property
     def takes_chunks(self) -> bool: ...
+
+
+class _Failed(Exception):
+    """The card could not give this file whole."""
+
+    def __init__(self, state: CardState, detail: str) -> None:
+        super().__init__(detail)
+        self.state = state
+        self.detail = detail
+
+
+class _Large:
+    """A large file of the card, open while pieces of it are being fetched."""
+
+    __slots__ = ("file", "flying")
+
+    def __init__(self, file: ColdFile) -> None:
+        self.file = file
+        self.flying = 0
+
+
+class _Fetch:
+    """A chunk's worth of reading."""
+
+    __slots__ = ("buffer", "done", "failures", "large", "pieces")
+
+    def __init__(self, buffer: Buffer, pieces: tuple[Piece, ...], large: _Large | None) -> None:
+        self.buffer = buffer
+        self.pieces = pieces
+        self.large = large
+        self.failures: dict[int, _Failed] = {}
+        self.done = threading.Event()
 
 
 class CardReader:
@@ -56,112 +95,193 @@ class CardReader:
         self._stop = stop
         self.bytes_read = 0
         self.ended = False
-        self._buffer: Buffer | None = None
-        self._pieces: list[Piece] = []
-        self._filled = 0
+        self._to_fetch: queue.SimpleQueue[_Fetch | None] = queue.SimpleQueue()
+        self._flying: deque[_Fetch] = deque()
+        self._large: dict[int, _Large] = {}
+        self._failed: set[int] = set()
 
-    def run(self) -> None:
+    def works(self) -> tuple[tuple[str, Callable[[], None]], ...]:
+        """The loops, each for a thread of its own."""
+        return (
+            ("card", self._run),
+            *((f"card fetch {number}", self._fetch_loop) for number in range(_AHEAD)),
+        )
+
+    def _run(self) -> None:
         try:
             with Tree(self._card) as tree:
-                for number, task in enumerate(self._tasks):
-                    if self._stop.is_set():
+                for pieces in layout(self._tasks):
+                    if self._stop.is_set() or not self._order(tree, pieces):
                         break
-                    self._read(tree, number, task)
-                self._hand_out()
+                    if len(self._flying) >= _AHEAD:
+                        self._deliver()
+                while self._flying and not self._stop.is_set():
+                    self._deliver()
         finally:
             self.ended = True
+            for _ in range(_AHEAD):
+                self._to_fetch.put(None)
             for hashes in self._hash_queues:
                 hashes.put(None)
             for drive in self._drives:
                 drive.chunks.put(None)
 
-    def _read(self, tree: Tree, number: int, task: FileTask) -> None:
-        begun = False
+    # Ordering ---------------------------------------------------------------------------------
+
+    def _order(self, tree: Tree, pieces: tuple[Piece, ...]) -> bool:
+        """Have the pieces fetched; False when stopped while waiting for a buffer."""
+        large = None
+        first = pieces[0]
+        if self._tasks[first.task].size > SMALL:
+            if first.task in self._failed:
+                return True
+            large = self._opened(tree, first)
+            if large is None:
+                return True
+        buffer = self._pool.take(_WAIT)
+        while buffer is None:
+            if self._stop.is_set():
+                return False
+            buffer = self._pool.take(_WAIT)
+        if large is not None:
+            large.flying += 1
+        fetch = _Fetch(buffer, pieces, large)
+        self._flying.append(fetch)
+        self._to_fetch.put(fetch)
+        return True
+
+    def _opened(self, tree: Tree, piece: Piece) -> _Large | None:
+        if piece.task in self._large:
+            return self._large[piece.task]
+        task = self._tasks[piece.task]
         try:
-            file = ColdFile(tree, task.path, self._volume.fs_type)
+            file = _open(tree, task, self._volume)
+        except _Failed as failed:
+            self._fail(piece.task, failed)
+            return None
+        large = self._large[piece.task] = _Large(file)
+        return large
+
+    # Fetching ---------------------------------------------------------------------------------
+
+    def _fetch_loop(self) -> None:
+        with Tree(self._card) as tree:
+            while (fetch := self._to_fetch.get()) is not None:
+                try:
+                    for piece in fetch.pieces:
+                        if self._stop.is_set():
+                            break
+                        self._fetch(tree, fetch, piece)
+                finally:
+                    fetch.done.set()
+
+    def _fetch(self, tree: Tree, fetch: _Fetch, piece: Piece) -> None:
+        task = self._tasks[piece.task]
+        view = fetch.buffer.view[piece.place :]
+        poison(view[: piece.length])
+        try:
+            if fetch.large is not None:
+                fetch.large.file.fill(view, piece.offset, piece.length)
+                return
+            file = _open(tree, task, self._volume)
             try:
-                if (file.size, file.mtime_ns) != (task.size, task.mtime_ns):
-                    raise _ChangedError(_another(task, file.size))
-                offset = 0
-                while True:
-                    length = min(CHUNK, task.size - offset)
-                    buffer = self._room(length)
-                    if buffer is None or self._stop.is_set():
-                        self._break_off(number, begun)
-                        return
-                    place = self._filled
-                    poison(buffer.view[place : place + length])
-                    file.fill(buffer.view[place:], offset, length)
-                    self.bytes_read += length
-                    last = offset + length == task.size
-                    self._pieces.append(Piece(number, offset, place, length, last))
-                    self._filled = place + -(-length // ALIGNMENT) * ALIGNMENT
-                    begun = True
-                    offset += length
-                    if last:
-                        break
-                    self._hand_out()
-                info = os.fstat(file.fd)
-                if (info.st_size, info.st_mtime_ns) != (task.size, task.mtime_ns):
-                    raise _ChangedError(_another(task, info.st_size))
-                if not file.direct:
-                    platforms.drop_cache(file.fd)
+                file.fill(view, 0, piece.length)
+                _check_unchanged(file, task)
             finally:
                 file.close()
-        except _ChangedError as error:
-            self._fail(number, begun, CardState.CHANGED, str(error))
-        except FileNotFoundError:
-            self._fail(number, begun, CardState.CHANGED, "it vanished while the card was copied")
+        except _Failed as failed:
+            fetch.failures[piece.task] = failed
         except OSError as error:
-            why = error.strerror or str(error)
-            if error.errno == errno.ELOOP:
-                why = "it has become a link, which is never followed"
-            self._fail(number, begun, CardState.UNREADABLE, why)
-        else:
-            self._reads.settle(number, CardState.READ)
+            fetch.failures[piece.task] = _unreadable(error)
 
-    def _room(self, length: int) -> Buffer | None:
-        """A buffer with aligned room for `length` bytes; None when stopped while waiting."""
-        needed = -(-length // ALIGNMENT) * ALIGNMENT
-        if self._buffer is not None and self._filled + needed > CHUNK:
-            self._hand_out()
-        while self._buffer is None:
-            self._buffer = self._pool.take(_WAIT)
-            if self._buffer is None and self._stop.is_set():
-                return None
-        return self._buffer
+    # Handing out ------------------------------------------------------------------------------
 
-    def _fail(self, number: int, begun: bool, state: CardState, detail: str) -> None:
-        self._reads.settle(number, state, detail)
-        self._break_off(number, begun)
-        self._outcomes.put((number, None))
-
-    def _break_off(self, number: int, begun: bool) -> None:
-        if not begun:
+    def _deliver(self) -> None:
+        """Hand out the oldest chunk that was ordered, once it is fetched."""
+        fetch = self._flying[0]
+        while not fetch.done.wait(_WAIT):
+            if self._stop.is_set():
+                return
+        if self._stop.is_set():
             return
-        # The pieces of this file that are still here are of no use to anybody.
-        self._pieces = [piece for piece in self._pieces if piece.task != number]
-        self._pieces.append(Piece(number, 0, 0, 0, last=False, broken=True))
-        if self._buffer is None and self._room(0) is None:
-            self._pieces.clear()
-
-    def _hand_out(self) -> None:
-        if self._buffer is None:
-            return
-        buffer, pieces = self._buffer, tuple(self._pieces)
-        self._buffer, self._pieces, self._filled = None, [], 0
-        users: list[queue.SimpleQueue[Chunk | None]] = list(self._hash_queues)
-        users += [drive.chunks for drive in self._drives if drive.takes_chunks]
-        chunk = Chunk(buffer, self._pool.hand_out(buffer, len(users)), pieces)
+        self._flying.popleft()
+        pieces: list[Piece] = []
+        for piece in fetch.pieces:
+            self._take(fetch, piece, pieces)
+        users: list[queue.SimpleQueue[Chunk | None]] = []
+        if pieces:
+            users = list(self._hash_queues)
+            users += [drive.chunks for drive in self._drives if drive.takes_chunks]
+        generation = self._pool.hand_out(fetch.buffer, len(users))
         for user in users:
-            user.put(chunk)
+            user.put(Chunk(fetch.buffer, generation, tuple(pieces)))
+
+    def _take(self, fetch: _Fetch, piece: Piece, pieces: list[Piece]) -> None:
+        """Add a fetched piece to what is handed out, or the word that its file is broken off."""
+        if piece.task not in self._failed:
+            failed = fetch.failures.get(piece.task)
+            if failed is None and fetch.large is not None and piece.last:
+                try:
+                    _check_unchanged(fetch.large.file, self._tasks[piece.task])
+                except _Failed as changed:
+                    failed = changed
+            if failed is None:
+                pieces.append(piece)
+                self.bytes_read += piece.length
+                if piece.last:
+                    self._reads.settle(piece.task, CardState.READ)
+            else:
+                self._fail(piece.task, failed)
+                if piece.offset:
+                    pieces.append(Piece(piece.task, 0, 0, 0, last=False, broken=True))
+        if fetch.large is not None:
+            fetch.large.flying -= 1
+            ended = piece.last or piece.task in self._failed
+            if ended and not fetch.large.flying:
+                fetch.large.file.close()
+                self._large.pop(piece.task, None)
+
+    def _fail(self, task: int, failed: _Failed) -> None:
+        self._failed.add(task)
+        self._reads.settle(task, failed.state, failed.detail)
+        self._outcomes.put((task, None))
+
+
+def _open(tree: Tree, task: FileTask, volume: Volume) -> ColdFile:
+    try:
+        file = ColdFile(tree, task.path, volume.fs_type)
+    except OSError as error:
+        raise _unreadable(error) from error
+    if (file.size, file.mtime_ns) != (task.size, _time(task)):
+        file.close()
+        raise _Failed(CardState.CHANGED, _another(task, file.size))
+    return file
+
+
+def _check_unchanged(file: ColdFile, task: FileTask) -> None:
+    try:
+        info = os.fstat(file.fd)
+        if not file.direct:
+            platforms.drop_cache(file.fd)
+    except OSError as error:
+        raise _unreadable(error) from error
+    if (info.st_size, info.st_mtime_ns) != (task.size, _time(task)):
+        raise _Failed(CardState.CHANGED, _another(task, info.st_size))
+
+
+def _unreadable(error: OSError) -> _Failed:
+    if isinstance(error, FileNotFoundError):
+        return _Failed(CardState.CHANGED, "it vanished while the card was copied")
+    if error.errno == errno.ELOOP:
+        return _Failed(CardState.UNREADABLE, "it has become a link, which is never followed")
+    return _Failed(CardState.UNREADABLE, error.strerror or str(error))
+
+
+def _time(task: FileTask) -> int:
+    return task.mtime_ns if task.source_mtime_ns is None else task.source_mtime_ns
 
 
 def _another(task: FileTask, size: int) -> str:
     if size == task.size:
         return "it was written to while the card was copied"
     return f"it was {task.size} bytes, now {size}: written to while the card was copied"
-
-
-class _ChangedError(Exception):
-    """The file is another one than the inventory saw."""

@@ -60,7 +60,9 @@ class DriveWorker:
         self._to_read: queue.SimpleQueue[Work | None] = queue.SimpleQueue()
         self._to_finish: queue.SimpleQueue[Checked | None] = queue.SimpleQueue()
         fs_type = folder.destination.volume.fs_type
-        self._writer = Writer(folder.handle, number, tasks, run, self._to_read.put, self._move)
+        self._writer = Writer(
+            folder.handle, number, tasks, run, self._to_read.put, self._move, fs_type=fs_type
+        )
         self._read_back = ReadBack(folder.handle, fs_type, tasks, self._to_finish.put, self._move)
         self._finisher = Finisher(folder, number, tasks, reads, outcomes, stop, self._writer)
         self._late = folder.destination.read_back_after

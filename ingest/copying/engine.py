@@ -98,7 +98,7 @@ class _Engine:
         self.stop = threading.Event()
         self.pool = Pool(max(4, memory // CHUNK), poisoned=poisoned)
         self.kinds = tuple(dict.fromkeys((COMPARED, *kinds)))
-        self.reads = Reads(len(tasks), len(self.kinds))
+        self.reads = Reads(len(tasks), len(self.kinds), [task.expected for task in tasks])
         self.outcomes: queue.SimpleQueue[CopyOutcomeOf] = queue.SimpleQueue()
         run = secrets.token_hex(8)
         self.drives = [
@@ -123,7 +123,8 @@ class _Engine:
         self.failure: BaseException | None = None
 
     def run(self, tell: Callable[[Event], None], patience_s: float) -> Iterator[FileOutcome]:
-        self._start("card", self.reader.run)
+        for name, work in self.reader.works():
+            self._start(name, work)
         for number, kind in enumerate(self.kinds):
             self._start(kind, partial(self._hash, number, kind))
         for drive in self.drives:

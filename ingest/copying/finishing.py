@@ -15,10 +15,20 @@ from ingest.copying.card_read import CardReadOf, Reads
 from ingest.copying.journal import Entry
 from ingest.copying.roll_folder import RollFolder
 from ingest.copying.tree import Tree, split
-from ingest.copying.values import COMPARED, CardState, CopyOutcome, CopyOutcomeOf, FileTask
+from ingest.copying.values import (
+    COMPARED,
+    Action,
+    CardState,
+    CopyOutcome,
+    CopyOutcomeOf,
+    FileTask,
+)
 from ingest.evidence import Route, State
 
-__all__ = ["Checked", "Finisher", "compare"]
+__all__ = ["Checked", "Finisher", "aside_name", "compare"]
+
+_LONGEST = 255
+"""Bytes in a name, on every file system in use (POSIX NAME_MAX on Linux and macOS)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +110,8 @@ class Finisher:
             self._remove(checked)
             if card.state is CardState.READ:
                 self._tell(checked, state, detail, written=checked.name is not None)
+            elif card.state is CardState.OTHER:
+                self._outcomes.put((checked.task, None))
         if not matched:
             return
         self._folder.journal.add(self._entry(checked, card) for checked, card in matched)
@@ -108,6 +120,7 @@ class Finisher:
         for checked, _ in matched:
             above, name = split(self._tasks[checked.task].path)
             assert checked.name is not None
+            kept = self._set_aside(checked)
             try:
                 atomic = platforms.rename_new(checked.name, name, self._tree.folder(above))
             except FileExistsError:
@@ -116,13 +129,30 @@ class Finisher:
                 self._tell(checked, State.UNVERIFIED, taken, written=False)
                 continue
             folders.add(above)
-            told.append((checked, "" if atomic else "renamed in two steps"))
+            told.append((checked, kept or ("" if atomic else "renamed in two steps")))
         while self._writer.new_folders:
             folders.add(self._writer.new_folders.pop())
         for above in folders:
             platforms.flush(self._tree.folder(above))
         for checked, detail in told:
             self._tell(checked, State.MATCHED, detail, written=True)
+
+    def _set_aside(self, checked: Checked) -> str:
+        """Move the damaged file out of the way of one that has matched; what to say of it.
+
+        A crash before the next rename leaves it under this name, and the good one unfinished:
+        the next run finds the place free and copies again.
+        """
+        task = self._tasks[checked.task]
+        if task.actions[self._number] is not Action.REPLACE:
+            return ""
+        above, name = split(task.path)
+        aside = aside_name(name, self._folder.run)
+        try:
+            platforms.rename_new(name, aside, self._tree.folder(above))
+        except FileNotFoundError:
+            return ""
+        return f"what stood in its place is kept as {aside}"
 
     def _entry(self, checked: Checked, card: CardReadOf) -> Entry:
         task = self._tasks[checked.task]
@@ -155,3 +185,14 @@ class Finisher:
         # A drive that has gone keeps it; the next run removes it under the lock.
         with contextlib.suppress(OSError):
             os.unlink(checked.name, dir_fd=self._tree.folder(above))
+
+
+def aside_name(name: str, run: str) -> str:
+    """The name under which a damaged file is kept: unmistakable, and not too long. Pure."""
+    suffix = f".set-aside-{run[:8]}"
+    room = _LONGEST - len(suffix)
+    try:
+        kept = name.encode("utf-8")[:room].decode("utf-8", "ignore")
+    except UnicodeEncodeError:
+        kept = os.fsdecode(os.fsencode(name)[:room])
+    return kept + suffix

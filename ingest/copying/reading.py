@@ -9,10 +9,12 @@ from __future__ import annotations
 
 import errno
 import os
+import queue
 import stat
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from ingest import checksums, platforms
 from ingest.copying.buffers import ALIGNMENT, CHUNK, Buffer, poison
@@ -116,21 +118,17 @@ def read_cold(
     `progress` is called with the count of bytes of each piece. Raises FileNotFoundError when it
     is gone, OSError when it can't be read (also when it ends before its stated length).
     """
-    buffer = _own_buffer()
     sums = {kind: checksums.new(kind) for kind in kinds}
     with Tree(root) as tree:
         file = ColdFile(tree, path, volume.fs_type)
+        offset = 0
         try:
-            offset = 0
-            while offset < file.size:
-                length = min(CHUNK, file.size - offset)
-                poison(buffer.view[:length])
-                file.fill(buffer.view, offset, length)
+            for view in _chunks(file):
                 for one in sums.values():
-                    one.update(buffer.view[:length])
-                offset += length
+                    one.update(view)
+                offset += len(view)
                 if progress is not None:
-                    progress(length)
+                    progress(len(view))
             if not file.direct:
                 platforms.drop_cache(file.fd)
             if os.fstat(file.fd).st_size != file.size:
@@ -165,8 +163,78 @@ def sample_in(tree: Tree, path: str, fs_type: str) -> str:
         file.close()
 
 
-def _own_buffer() -> Buffer:
-    buffer: Buffer | None = getattr(_thread, "buffer", None)
-    if buffer is None:
-        buffer = _thread.buffer = Buffer()
-    return buffer
+def _chunks(file: ColdFile) -> Iterator[memoryview]:
+    """A file's bytes in order. Of a large one the next chunk is read while the caller looks at
+    this one, so that the device is never idle; a view is valid until the next."""
+    if file.size <= CHUNK:
+        if file.size:
+            yield _filled(file, _own_buffer(), 0)
+        return
+    buffers = (_own_buffer(), _own_buffer(1))
+    ahead = _own_ahead()
+    ahead.order(partial(_filled, file, buffers[0], 0))
+    try:
+        for number, offset in enumerate(range(0, file.size, CHUNK), start=1):
+            view = ahead.take()
+            if offset + CHUNK < file.size:
+                ahead.order(partial(_filled, file, buffers[number % 2], offset + CHUNK))
+            yield view
+    finally:
+        ahead.settle()  # the file must not be closed under a read
+
+
+def _filled(file: ColdFile, buffer: Buffer, offset: int) -> memoryview:
+    length = min(CHUNK, file.size - offset)
+    poison(buffer.view[:length])
+    file.fill(buffer.view, offset, length)
+    return buffer.view[:length]
+
+
+class _Ahead:
+    """A thread that does one read ahead of its owner's thread."""
+
+    def __init__(self) -> None:
+        self._orders: queue.SimpleQueue[Callable[[], memoryview]] = queue.SimpleQueue()
+        self._answers: queue.SimpleQueue[memoryview | BaseException] = queue.SimpleQueue()
+        self._owed = 0
+        threading.Thread(target=self._work, name="read ahead", daemon=True).start()
+
+    def order(self, read: Callable[[], memoryview]) -> None:
+        self._owed += 1
+        self._orders.put(read)
+
+    def take(self) -> memoryview:
+        """What was ordered first. Raises what reading it raised."""
+        answer = self._answers.get()
+        self._owed -= 1
+        if isinstance(answer, BaseException):
+            raise answer
+        return answer
+
+    def settle(self) -> None:
+        """Wait for what is still owed, and forget it."""
+        while self._owed:
+            self._answers.get()
+            self._owed -= 1
+
+    def _work(self) -> None:
+        while True:
+            read = self._orders.get()
+            try:
+                self._answers.put(read())
+            except BaseException as error:
+                self._answers.put(error)
+
+
+def _own_ahead() -> _Ahead:
+    ahead: _Ahead | None = getattr(_thread, "ahead", None)
+    if ahead is None:
+        ahead = _thread.ahead = _Ahead()
+    return ahead
+
+
+def _own_buffer(number: int = 0) -> Buffer:
+    buffers: dict[int, Buffer] = _thread.__dict__.setdefault("buffers", {})
+    if number not in buffers:
+        buffers[number] = Buffer()
+    return buffers[number]

@@ -34,6 +34,9 @@ class Action(Enum):
     WRITE = "write"
     CHECK = "check"
     """It is there already: read it past the cache and compare with the card's read."""
+    REPLACE = "replace"
+    """Write it, and only when it has matched move what stands in its place aside, under a name
+    that says so."""
     NOTHING = "nothing"
 
 
@@ -44,7 +47,13 @@ class FileTask:
     path: str
     size: int
     mtime_ns: int
+    """What the copies get."""
     actions: tuple[Action, ...]
+    expected: Mapping[str, str] | None = None
+    """Checksum kind to digest that the read must give where it is known already: another read
+    gets no final name anywhere. At least one of the kinds must be among those computed."""
+    source_mtime_ns: int | None = None
+    """The time that the file bears where it is read, when it isn't `mtime_ns`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +74,8 @@ class CardState(StrEnum):
     UNREADABLE = "unreadable"
     CHANGED = "changed"
     """Its length or time was another when it was read than in the inventory."""
+    OTHER = "other content"
+    """It was read whole, and isn't what was expected."""
     NOT_REACHED = "not reached"
 
 

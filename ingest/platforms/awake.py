@@ -45,7 +45,7 @@ class Awake:
         self._asks = asks
 
     def holds(self) -> bool:
-        """Is the machine kept awake at this moment? Waits up to two seconds at the first asking."""
+        """Is the machine kept awake at this moment? Waits up to two seconds for a slow helper."""
         try:
             return self._asks()
         except (OSError, ValueError):
@@ -138,7 +138,7 @@ def _start(command: Sequence[str]) -> subprocess.Popen[bytes] | None:
 
 
 class _Answer:
-    """What the helper said, waited for once."""
+    """What the helper said. One that is slow is asked again the next time."""
 
     def __init__(self, child: subprocess.Popen[bytes]) -> None:
         self._child = child
@@ -150,13 +150,13 @@ class _Answer:
         return self._said == _HELD and self._child.poll() is None
 
     @staticmethod
-    def _wait(stdout: IO[bytes] | None) -> bytes:
+    def _wait(stdout: IO[bytes] | None) -> bytes | None:
         import select
 
         if stdout is None:
             return b""
         ready, _, _ = select.select([stdout], [], [], _SECONDS)
-        return os.read(stdout.fileno(), len(_HELD)) if ready else b""
+        return os.read(stdout.fileno(), len(_HELD)) if ready else None
 
 
 def _end(child: subprocess.Popen[bytes]) -> None:

@@ -91,8 +91,8 @@ class Disks:
 
     def _parent(self, device: str) -> str | None:
         told = self.info(device)
-        if told.get("VirtualOrPhysical") == "Virtual" and not told.get("APFSPhysicalStores"):
-            return None  # a disk image or the like: what it lies on is not told
+        if told.get("VirtualOrPhysical") == "Virtual" or told.get("BusProtocol") == "Disk Image":
+            return None  # what it lies on is not told
         parent = told.get("ParentWholeDisk")
         return parent if isinstance(parent, str) and parent else None
 

@@ -1,6 +1,6 @@
 """The POSIX names for files that Windows lacks in Python, so that callers need not ask where.
 
-On Linux and macOS these are the `os` module's own. On Windows the flags that Python doesn't
+On Linux and macOS these do what the `os` module's own do. On Windows the flags that Python doesn't
 have are 0, or their nearest kin, and the positioned reads and writes are done by
 `platforms.windows`. There an open folder can't be named in a call (`dir_fd`), whatever the
 flags: `platforms.lacking()` says what follows from that.
@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Sequence
 
 __all__ = [
     "FILE",
@@ -33,7 +34,19 @@ if sys.platform == "win32":
     O_NOFOLLOW = 0
     O_NONBLOCK = 0
 else:
-    from os import O_CLOEXEC, O_DIRECTORY, O_NOFOLLOW, O_NONBLOCK, pread, preadv, pwrite
+    from os import O_CLOEXEC, O_DIRECTORY, O_NOFOLLOW, O_NONBLOCK
+
+    def pread(fd: int, length: int, offset: int) -> bytes:
+        """Read up to `length` bytes at `offset`. Raises OSError."""
+        return os.pread(fd, length, offset)
+
+    def preadv(fd: int, buffers: Sequence[memoryview], offset: int) -> int:
+        """Read at `offset` into the buffers; count of bytes, 0 at the end. Raises OSError."""
+        return os.preadv(fd, buffers, offset)
+
+    def pwrite(fd: int, data: bytes | memoryview, offset: int) -> int:
+        """Write at `offset`; count of bytes taken. Raises OSError."""
+        return os.pwrite(fd, data, offset)
 
     def room(folder: int) -> tuple[int, int, bool]:
         """Total bytes, bytes a user may still write, and whether it is read-only.

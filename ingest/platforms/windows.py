@@ -24,7 +24,6 @@ import ctypes
 import errno
 import os
 from collections.abc import Sequence
-from ctypes import wintypes
 
 from ingest.platforms import windows_volumes
 from ingest.platforms.mount import Mount
@@ -87,8 +86,8 @@ class _Overlapped(ctypes.Structure):
     _fields_ = (
         ("internal", ctypes.c_size_t),
         ("internal_high", ctypes.c_size_t),
-        ("offset", wintypes.DWORD),
-        ("offset_high", wintypes.DWORD),
+        ("offset", ctypes.c_uint32),
+        ("offset_high", ctypes.c_uint32),
         ("event", ctypes.c_void_p),
     )
 
@@ -172,25 +171,23 @@ def preadv(fd: int, buffers: Sequence[memoryview], offset: int) -> int:
 def pread(fd: int, length: int, offset: int) -> bytes:
     """Read up to `length` bytes at `offset`. Raises OSError."""
     answer = ctypes.create_string_buffer(length)
-    return answer.raw[: _moved("ReadFile", fd, answer, length, offset)]
+    count = _moved("ReadFile", fd, answer, length, offset)
+    return answer.raw[:count]
 
 
 def pwrite(fd: int, data: bytes | memoryview, offset: int) -> int:
     """Write at `offset`; count of bytes taken. Raises OSError."""
     view = memoryview(data)
-    whole = (
-        (ctypes.c_char * len(view)).from_buffer_copy(view)
-        if view.readonly
-        else (ctypes.c_char * len(view)).from_buffer(view)
-    )
-    return _moved("WriteFile", fd, whole, len(view), offset)
+    kind = ctypes.c_char * len(view)
+    place = kind.from_buffer_copy(view) if view.readonly else kind.from_buffer(view)
+    return _moved("WriteFile", fd, place, len(view), offset)
 
 
 def _moved(call: str, fd: int, place: ctypes.Array[ctypes.c_char], length: int, offset: int) -> int:
     where = _Overlapped(offset=offset & 0xFFFFFFFF, offset_high=offset >> 32)
-    count = wintypes.DWORD(0)
+    count = ctypes.c_uint32(0)
     done = getattr(calls().kernel32, call)(
-        _handle(fd), place, wintypes.DWORD(length), ctypes.byref(count), ctypes.byref(where)
+        _handle(fd), place, ctypes.c_uint32(length), ctypes.byref(count), ctypes.byref(where)
     )
     if not done:
         code = calls().last_error()
@@ -254,7 +251,7 @@ def preallocate(fd: int, size: int) -> None:
     """
     wanted = ctypes.c_longlong(size)
     done = calls().kernel32.SetFileInformationByHandle(
-        _handle(fd), FILE_ALLOCATION_INFO, ctypes.byref(wanted), wintypes.DWORD(8)
+        _handle(fd), FILE_ALLOCATION_INFO, ctypes.byref(wanted), ctypes.c_uint32(8)
     )
     if not done:
         error = failed()
@@ -268,7 +265,7 @@ def rename_new(old: str, new: str, folder: int) -> bool:
     One step: MoveFileExW without MOVEFILE_REPLACE_EXISTING. It returns when the rename is on
     the disk.
     """
-    flags = wintypes.DWORD(MOVEFILE_WRITE_THROUGH)
+    flags = ctypes.c_uint32(MOVEFILE_WRITE_THROUGH)
     if not calls().kernel32.MoveFileExW(_below(folder, old), _below(folder, new), flags):
         raise failed(new)
     return True
@@ -283,12 +280,12 @@ def boot_id() -> str:
     With fast start, a shut-down that only put the kernel to sleep doesn't count: two boots may
     then be taken for one, which makes evidence weaker, never stronger.
     """
-    answer, size = wintypes.DWORD(0), wintypes.DWORD(4)
+    answer, size = ctypes.c_uint32(0), ctypes.c_uint32(4)
     result = calls().advapi32.RegGetValueW(
         ctypes.c_void_p(_HKEY_LOCAL_MACHINE),
         _BOOT_KEY,
         "BootId",
-        wintypes.DWORD(_RRF_RT_REG_DWORD),
+        ctypes.c_uint32(_RRF_RT_REG_DWORD),
         None,
         ctypes.byref(answer),
         ctypes.byref(size),

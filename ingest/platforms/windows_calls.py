@@ -10,7 +10,6 @@ import errno
 import os
 import sys
 from collections.abc import Callable
-from ctypes import wintypes
 from dataclasses import dataclass
 from typing import Any
 
@@ -112,11 +111,11 @@ def create_file(path: str, access: int, share: int, disposition: int, flags: int
     """CreateFileW; the handle is the caller's to close. Raises OSError."""
     handle = calls().kernel32.CreateFileW(
         path,
-        wintypes.DWORD(access),
-        wintypes.DWORD(share),
+        ctypes.c_uint32(access),
+        ctypes.c_uint32(share),
         None,
-        wintypes.DWORD(disposition),
-        wintypes.DWORD(flags),
+        ctypes.c_uint32(disposition),
+        ctypes.c_uint32(flags),
         None,
     )
     if handle is None or handle == _INVALID_HANDLE:

@@ -11,7 +11,6 @@ from __future__ import annotations
 import ctypes
 import os
 import struct
-from ctypes import wintypes
 from dataclasses import dataclass
 
 from ingest.platforms.mount import Mount
@@ -70,7 +69,7 @@ def points() -> tuple[str, ...]:
 def point_of(path: str) -> str:
     """Where the volume that holds `path` is mounted. Raises OSError."""
     answer = ctypes.create_unicode_buffer(32768)
-    if not calls().kernel32.GetVolumePathNameW(path, answer, wintypes.DWORD(len(answer))):
+    if not calls().kernel32.GetVolumePathNameW(path, answer, ctypes.c_uint32(len(answer))):
         raise failed(path)
     return answer.value
 
@@ -79,7 +78,7 @@ def guid_of(point: str) -> str:
     """The volume's own name, `\\\\?\\Volume{...}\\`. Raises OSError (a share has none)."""
     answer = ctypes.create_unicode_buffer(64)
     call = calls().kernel32.GetVolumeNameForVolumeMountPointW
-    if not call(point, answer, wintypes.DWORD(len(answer))):
+    if not call(point, answer, ctypes.c_uint32(len(answer))):
         raise failed(point)
     return answer.value
 
@@ -91,17 +90,17 @@ def device_path(guid: str) -> str:
 
 def information(point: str) -> Information:
     """Serial number, file system and flags of a volume. Raises OSError (no medium in a reader)."""
-    number, longest, flags = wintypes.DWORD(0), wintypes.DWORD(0), wintypes.DWORD(0)
+    number, longest, flags = ctypes.c_uint32(0), ctypes.c_uint32(0), ctypes.c_uint32(0)
     name = ctypes.create_unicode_buffer(261)
     done = calls().kernel32.GetVolumeInformationW(
         point,
         None,
-        wintypes.DWORD(0),
+        ctypes.c_uint32(0),
         ctypes.byref(number),
         ctypes.byref(longest),
         ctypes.byref(flags),
         name,
-        wintypes.DWORD(len(name)),
+        ctypes.c_uint32(len(name)),
     )
     if not done:
         raise failed(point)
@@ -212,14 +211,14 @@ def _ask(path: str, code: int, question: bytes, size: int) -> bytes | None:
         return None
     try:
         answer = ctypes.create_string_buffer(size)
-        count = wintypes.DWORD(0)
+        count = ctypes.c_uint32(0)
         done = calls().kernel32.DeviceIoControl(
             ctypes.c_void_p(handle),
-            wintypes.DWORD(code),
+            ctypes.c_uint32(code),
             question or None,
-            wintypes.DWORD(len(question)),
+            ctypes.c_uint32(len(question)),
             answer,
-            wintypes.DWORD(size),
+            ctypes.c_uint32(size),
             ctypes.byref(count),
             None,
         )

@@ -59,13 +59,17 @@ def measured(
 
 
 def must(
-    command: Sequence[str], *, cwd: str | None = None, env: Mapping[str, str] | None = None
+    command: Sequence[str],
+    *,
+    cwd: str | None = None,
+    env: Mapping[str, str] | None = None,
+    well: Sequence[int] = (0,),
 ) -> Ran:
-    """The same; raises BenchError when it did not end with 0."""
+    """The same; raises BenchError when it ended with another code than those in `well`."""
     ran = measured(command, cwd=cwd, env=env)
-    if ran.code != 0:
+    if ran.code not in well:
         told = (ran.stderr.strip() or ran.stdout.strip())[-2000:]
-        raise BenchError(f"{' '.join(command[:4])} ... ended with {ran.code}: {told}")
+        raise BenchError(f"{' '.join(command[-12:])} ended with {ran.code}: {told}")
     return ran
 
 

@@ -160,8 +160,9 @@ def test_a_drive_that_becomes_read_only_stops_clearly_and_the_other_gets_everyth
     breaking.make_read_only(stuck)
     go_on(process)
     done = intake.end(process)
-    assert done.code == 4, done
-    assert done.drive(stuck)["stopped"] != "", done
+    # 3 when a flush failed under a file that was just being written: that copy is unreadable.
+    assert done.code in (3, 4), done
+    assert "read-only" in done.drive(stuck)["stopped"], done
     assert done.drive(other)["files_matched"] == len(content), done
     check_true(content, pair, intake.catalog)
     check_whole(content, [other], intake.catalog, clean=False)
@@ -199,19 +200,19 @@ def test_a_drive_that_never_answers_is_given_up_and_the_other_gets_everything(
         )
         for drive, root in zip(pair, roots, strict=True)
     ]
-    outcomes = []
     with breaking.freeze(silent):
-        for outcome in copy(
-            handle,
-            volumes.look_at(str(card)),
-            tasks,
-            folders,
-            kinds=["xxh128"],
-            stop=threading.Event(),
-            tell=events.append,
-            patience_s=3.0,
-        ):
-            outcomes.append(outcome)
+        outcomes = list(
+            copy(
+                handle,
+                volumes.look_at(str(card)),
+                tasks,
+                folders,
+                kinds=["xxh128"],
+                stop=threading.Event(),
+                tell=events.append,
+                patience_s=3.0,
+            )
+        )
     stopped = [event for event in events if isinstance(event, DriveStopped)]
     assert [event.drive for event in stopped] == [0], stopped
     assert "no answer" in stopped[0].why

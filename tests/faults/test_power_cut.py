@@ -8,17 +8,17 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from laboratory.intake import final_files, looks, seeds
 from laboratory.planted import BUGS
 from laboratory.power import DISKS, Bench, Truth, bench, violations, whole_and_tidy
+from laboratory.warm import warm
 
 pytestmark = [pytest.mark.laboratory, pytest.mark.long]
 
-_A_RUN = 7
-_SECONDS = 0.9
-"""About what the run takes once it has begun to write; what is missed is made up by other runs."""
+_A_RUN = 5
 
 
 @pytest.fixture(params=DISKS)
@@ -33,24 +33,25 @@ def test_a_power_cut_at_any_moment_leaves_only_what_is_true_and_the_same_command
     """All under a final name is whole, all evidence is true; then the same offload ends well."""
     wanted = len(seeds(12))
     checked = files = evidence = between = seed = 0
-    while checked < wanted:
-        moments = at_hand.cut_at_random(seed, _A_RUN, _SECONDS)
-        ended = moments[-1]
-        for moment in moments:
-            with at_hand.after(moment):
-                assert at_hand.violations() == [], (seed, moment)
-                here = sum(len(final_files(root)) for root in at_hand.drives)
-                told = sum(look.state == "matched" for look in looks(at_hand.intake.catalog))
-                if moment is ended:
-                    assert whole_and_tidy(at_hand) == [], "it was said to have ended well"
-                else:
-                    between += 0 < here < 2 * len(at_hand.truth.content)
-                    done = at_hand.intake.run()
-                    assert done.code == 0, done
-                    assert whole_and_tidy(at_hand) == [], (seed, moment)
-            at_hand.forget(moment)
-            checked, files, evidence = checked + 1, files + here, evidence + told
-        seed += 1
+    with warm() as runs:
+        while checked < wanted:
+            moments = at_hand.cut_at_random(seed, _A_RUN)
+            ended = moments[-1]
+            for moment in moments:
+                with at_hand.after(moment):
+                    assert at_hand.violations() == [], (seed, moment)
+                    here = sum(len(final_files(root)) for root in at_hand.drives)
+                    told = sum(look.state == "matched" for look in looks(at_hand.intake.catalog))
+                    if moment is ended:
+                        assert whole_and_tidy(at_hand) == [], "it was said to have ended well"
+                    else:
+                        between += 0 < here < 2 * len(at_hand.truth.content)
+                        done = runs.run(at_hand.intake)
+                        assert done.code == 0, done
+                        assert whole_and_tidy(at_hand) == [], (seed, moment)
+                at_hand.forget(moment)
+                checked, files, evidence = checked + 1, files + here, evidence + told
+            seed += 1
     figures = {
         "moments": checked,
         "moments with some of the files": between,
@@ -129,3 +130,27 @@ def test_the_check_tells_a_wrong_file_a_lost_copy_and_a_torn_list(at_hand: Bench
             assert any(wanted in said for said in found), (wanted, found)
         found = violations(other, at_hand.drives, at_hand.intake.catalog)
         assert any("another content than the card's" in said for said in found)
+
+
+def test_what_a_cut_left_of_an_unfinished_hash_list_is_removed(at_hand: Bench) -> None:
+    """No unfinished name stays, next to the hash lists either."""
+    with at_hand.disks():
+        assert at_hand.intake.run().code == 0
+        left = _beside_the_lists(at_hand) / ".unfinished-0123456789abcdef-01234567"
+        left.write_bytes(b"<?xml")
+        assert at_hand.intake.run().code == 0
+        assert not left.exists()
+
+
+@pytest.mark.xfail(strict=True, reason="drives.mark never removes what a cut run left of a marker")
+def test_what_a_cut_left_of_an_unfinished_marker_is_removed(at_hand: Bench) -> None:
+    """No unfinished name stays, at the drive's root either."""
+    with at_hand.disks():
+        left = at_hand.drives[0] / ".ingest-0123456789abcdef.unfinished"
+        left.write_bytes(b"{")
+        assert at_hand.intake.run().code == 0
+        assert not left.exists()
+
+
+def _beside_the_lists(at_hand: Bench) -> Path:
+    return next(at_hand.drives[0].rglob("ascmhl"))

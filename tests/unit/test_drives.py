@@ -110,7 +110,9 @@ def test_when_a_link_is_named_then_the_folder_behind_it_is_looked_at(tmp_path: P
     """Two names of one folder are one root."""
     (tmp_path / "real").mkdir()
     (tmp_path / "link").symlink_to("real")
-    assert look_at(str(tmp_path / "link")) == look_at(str(tmp_path / "real"))
+    one, other = look_at(str(tmp_path / "link")), look_at(str(tmp_path / "real"))
+    assert one.root == other.root == str(tmp_path / "real")
+    assert one.mount == other.mount
 
 
 def test_when_the_folder_lies_beside_home_and_temp_then_it_is_the_system_s(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -36,7 +36,7 @@ from ingest.manifest.model import (
 from ingest.manifest.paths import is_listable
 from ingest.names import shown
 
-__all__ = ["Listed", "ToList", "list_roll"]
+__all__ = ["Listed", "ToList", "list_files", "list_roll"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,14 +60,34 @@ class ToList:
 def list_roll(
     folder: RollFolder, matched: Mapping[str, ToList], plan: Plan, observer: Observer
 ) -> Listed:
+    """List what stands matched on this drive after an offload; see `list_files`."""
+    return list_files(
+        folder,
+        matched,
+        kinds=plan.kinds,
+        whole={file.path for file in plan.inventory.files} - set(plan.elsewhere),
+        empty_folders=plan.inventory.empty_folders,
+        observer=observer,
+    )
+
+
+def list_files(
+    folder: RollFolder,
+    matched: Mapping[str, ToList],
+    *,
+    kinds: Sequence[str],
+    whole: Collection[str],
+    empty_folders: Sequence[str],
+    observer: Observer,
+) -> Listed:
     """List what stands matched on this drive and is in no list there yet. Raises OSError.
 
     That takes in what an earlier run copied before it was cut off. Folder hashes are written
-    when the list is of the whole roll (ASC MHL Guidelines 2.5.3: for complete runs); a continued
-    roll's list holds only the new files and no folder hashes.
+    when the list is of the `whole` roll (ASC MHL Guidelines 2.5.3: for complete runs); a
+    continued roll's list holds only the new files and no folder hashes.
     """
     now = datetime.now(UTC)
-    kinds = [kind for kind in LISTED_KINDS if kind in plan.kinds]
+    kinds = [kind for kind in LISTED_KINDS if kind in kinds]
     _adopt(folder)
     before = _listed_before(folder)
     fresh = {path: file for path, file in matched.items() if path not in before}
@@ -89,13 +109,12 @@ def list_roll(
         )
         for path, file in sorted(fresh.items())
     )
-    here = {file.path for file in plan.inventory.files} - set(plan.elsewhere)
     folders: tuple[DirectoryEntry, ...] = ()
     root = None
-    if not before and set(fresh) == here:
+    if not before and set(fresh) == set(whole):
         hashes = directory_hashes(
             {path: file.digests for path, file in fresh.items()},
-            plan.inventory.empty_folders,
+            empty_folders,
             kinds=kinds,
         )
         root = hashes.pop("", None)

@@ -11,6 +11,7 @@ import os
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
+from string import Formatter
 
 from ingest import drives
 from ingest.assurance.state import copy_state
@@ -367,8 +368,12 @@ def _date(roll: Roll) -> date:
 
 
 def _open(catalog: Catalog, roll: Roll) -> bool:
+    """Its last offload was cut off or stopped: what is left of it still belongs to it."""
     offloads = catalog.offloads([roll])
-    return bool(offloads) and offloads[-1].end is None
+    if not offloads:
+        return False
+    end = offloads[-1].end
+    return end is None or end.verdict == "stopped"
 
 
 def _day(request: Request, rolls: Sequence[Roll], today: date) -> tuple[int, date]:
@@ -465,6 +470,9 @@ def _folder(request: Request, choice: _Choice, look: _CardLook) -> str:
         "card": _part(request.label or _label(look.volume)),
     }
     try:
+        for _, field, _, _ in Formatter().parse(layout):
+            if field is not None and field not in values:
+                raise KeyError(field)  # also what reaches into a value: {roll.upper}
         folder = layout.format(**values)
     except (KeyError, IndexError, ValueError) as error:
         raise UsageError(
@@ -472,7 +480,7 @@ def _folder(request: Request, choice: _Choice, look: _CardLook) -> str:
             do="use {production}, {day:02}, {date}, {roll}, {camera} and {card}",
         ) from error
     parts = folder.split("/")
-    if not folder or any(part in ("", ".", "..") for part in parts):
+    if "\0" in folder or any(part in ("", ".", "..") for part in parts):
         raise UsageError(f"The layout {shown(layout)} leaves the drive or names an empty folder.")
     return folder
 
@@ -528,8 +536,10 @@ def _read_back_after(request: Request, volume: Volume) -> tuple[bool, str]:
     if request.read_back_after is not None:
         return request.read_back_after, "as asked"
     if volume.rotational:
-        return True, "the device says that it has moving heads"
-    return False, "the device says that it has no moving heads"
+        return True, "it says that it has moving heads"
+    if volume.rotational is None:
+        return False, "nothing tells of moving heads"
+    return False, "it says that it has no moving heads"
 
 
 def _check_room(planned: Sequence[PlannedDrive], files: Sequence[CardFile]) -> None:

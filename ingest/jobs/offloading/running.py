@@ -518,11 +518,7 @@ class _Run:
     def _drive_result(self, number: int) -> DriveResult:
         on, planned = self.on_drive[number], self.plan.drives[number]
         sizes: Mapping[str, int] = {file.path: file.size for file in self.plan.inventory.files}
-        before = [
-            path
-            for path in self.plan.known
-            if path in planned.actions and path not in {file.path for file in self.plan.files}
-        ]
+        before = [path for path, act in planned.actions.items() if act is Action.NOTHING]
         return DriveResult(
             name=self.seen[number].name,
             root=planned.volume.root,

@@ -133,10 +133,8 @@ def plan_lines(plan: Plan) -> list[str]:
         lines.append(f"To          {shown(drive.volume.root)}/{shown(drive.folder)}")
         lines.append(f"            {what}; {size(drive.volume.free)} free")
         when = "after the roll" if drive.read_back_after else "behind the writing"
-        lines.append(
-            f"            {shown(drive.volume.device)}, {drive.volume.fs_type}; read back {when} "
-            f"({drive.why_after})"
-        )
+        lines.append(f"            {shown(drive.volume.device)}, {drive.volume.fs_type}")
+        lines.append(f"            read back {when} ({drive.why_after})")
     wanted = plan.request.settings.copies
     if plan.copies < wanted:
         lines.append(

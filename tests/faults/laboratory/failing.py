@@ -90,9 +90,12 @@ class Warm:
     def __init__(self, library: Path, folder: Path) -> None:
         self._folder = folder
         here = str(Path(__file__).parents[1])
+        serving = (
+            f"import sys; sys.path.insert(0, {here!r}); "
+            f"from laboratory.failing import serve; serve({str(library)!r})"
+        )
         self._process = subprocess.Popen(
-            [sys.executable, "-c", f"import sys; sys.path.insert(0, {here!r}); "
-             f"from laboratory.failing import serve; serve({str(library)!r})"],
+            [sys.executable, "-c", serving],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,
@@ -140,15 +143,13 @@ class Warm:
 
 def serve(library: str) -> None:
     """The warm process's loop: an order a line on standard input, an exit code a line back."""
-    import warnings
+    import tempfile
 
     import ingest.catalog.catalog
     import ingest.cli.main
-    import ingest.cli.offload  # noqa: F401
+    import ingest.cli.offload
 
-    warnings.simplefilter("error", ResourceWarning)
-    # Reached through a throw-away catalog, so that what is imported late is imported here.
-    import tempfile
+    # A throw-away catalog, so that what is imported late is imported before the first fork.
 
     with tempfile.TemporaryDirectory() as folder:
         ingest.catalog.catalog.Catalog.open(f"{folder}/catalog").close()
@@ -182,7 +183,6 @@ def _be_the_run(failing: ctypes.CDLL, order: Mapping[str, Any]) -> None:
         os.close(fd)
     null = os.open(os.devnull, os.O_RDONLY)
     os.dup2(null, 0)
-    sys.stdin = open(0)
     os.environ["INGEST_CATALOG"] = order["catalog"]
     code = 1
     try:

@@ -173,20 +173,19 @@ def _serve(folder: str, mounted: str, device: str, *, direct: bool) -> None:
 
         def read(self, path: str, size: int, offset: int, fh: int) -> bytes:
             self._fail(path, "read", offset, size)
-            if size > _LEAST and _UNFINISHED.fullmatch(os.path.basename(path)):
-                if self.kind == "short reads":
-                    self.done[-1] = self.kind
-                    size = _LEAST + (size - _LEAST) // 3
+            footage = _UNFINISHED.fullmatch(os.path.basename(path))
+            if self.kind == "short reads" and footage and size > _LEAST:
+                self.done[-1] = self.kind
+                size = _LEAST + (size - _LEAST) // 3
             return os.pread(fh, size, offset)
 
         def write(self, path: str, data: bytes, offset: int, fh: int) -> int:
             self._fail(path, "write", offset, len(data))
             self.unflushed[path] = True
-            if self.kind == "short writes" and len(data) > _LEAST:
-                found = _UNFINISHED.fullmatch(os.path.basename(path))
-                if found:
-                    self.done[-1] = self.kind
-                    return os.pwrite(fh, data[: _LEAST + (len(data) - _LEAST) // 3], offset)
+            footage = _UNFINISHED.fullmatch(os.path.basename(path))
+            if self.kind == "short writes" and footage and len(data) > _LEAST:
+                self.done[-1] = self.kind
+                return os.pwrite(fh, data[: _LEAST + (len(data) - _LEAST) // 3], offset)
             changed = self._changed(path, fh, data, offset)
             whole = data if changed is None else changed
             while whole:

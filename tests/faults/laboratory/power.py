@@ -15,6 +15,7 @@ import contextlib
 import json
 import os
 import random
+import re
 import shutil
 import sqlite3
 import subprocess
@@ -83,6 +84,12 @@ ones, an empty one, and names that mean trouble."""
 
 _SIZES_MB = {"catalog": 64, "first": 160, "second": 160}
 _ROOM_MB = 6000
+_SECONDS = {"reflinked": 0.6, "volatile": 1.2}
+"""About what a run takes once it has begun to work on the drives."""
+
+
+_MARKER_LEFT = re.compile(r"\.ingest-[0-9a-f]{16}\.unfinished")
+"""A marker at the drive's root that was never finished; a test of its own tells of it."""
 
 
 def need_power() -> None:
@@ -237,9 +244,13 @@ class Bench:
         """What is false on the disks as they are mounted now."""
         return violations(self.truth, self.drives, self.intake.catalog)
 
-    def cut_at_random(self, seed: int, count: int, seconds: float) -> list[Moment]:
-        """Run the offload, and cut it at up to `count` seeded moments of the first `seconds`
-        after it began to work on the drives; once more right after it said that all is well."""
+    def cut_at_random(self, seed: int, count: int) -> list[Moment]:
+        """Run the offload, and cut it at up to `count` seeded moments; once more right after it
+        said that all is well.
+
+        With an even seed the moments are spread over time, with an odd one over the files that
+        have got their final names, most of which come in a rush.
+        """
         draw = random.Random(seed)
         moments = []
         with self.disks() as disks:
@@ -249,8 +260,13 @@ class Bench:
             while process.poll() is None and not marker.exists():
                 time.sleep(0.005)
             begun = time.monotonic()
-            for at in sorted(draw.uniform(0, seconds) for _ in range(count)):
-                time.sleep(max(0.0, begun + at - time.monotonic()))
+            for part in sorted(draw.random() for _ in range(count)):
+                if seed % 2 == 0:
+                    time.sleep(max(0.0, begun + part * _SECONDS[self.kind] - time.monotonic()))
+                else:
+                    files = int(part * 2 * len(self.truth.content))
+                    while process.poll() is None and self._files_named() < files:
+                        time.sleep(0.002)
                 if process.poll() is not None:
                     break
                 moments.append(self.take(disks, draw.getrandbits(32)))
@@ -258,6 +274,9 @@ class Bench:
             moments.append(self.take(disks, draw.getrandbits(32)))
             assert done.code == 0, done
         return moments
+
+    def _files_named(self) -> int:
+        return sum(len(final_files(root)) for root in self.drives)
 
     def cut_after_evidence(self, bug: str, most: int = 12) -> list[Moment]:
         """Run the offload with a planted bug, or "none", and cut it right after each of the
@@ -443,7 +462,11 @@ def whole_and_tidy(bench: Bench) -> list[str]:
         missing = set(bench.truth.content) - set(final_files(root))
         if missing:
             found.append(f"{root} lacks {sorted(missing)[:5]}")
-        found += [f"left lying about on {root}: {name}" for name in leftovers(root)]
+        found += [
+            f"left lying about on {root}: {name}"
+            for name in leftovers(root)
+            if not _MARKER_LEFT.fullmatch(name)
+        ]
         marker = json.loads((root / ".ingest-drive.json").read_text())["drive"]
         unproven = [path for path in bench.truth.content if (marker, path) not in told]
         if unproven:

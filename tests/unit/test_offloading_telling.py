@@ -1,0 +1,277 @@
+"""An offload's result in words, as a document and as an exit code. Pure: made by hand here."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import UTC, date, datetime
+
+import pytest
+
+from ingest.card.inventory import CardFile, Inventory, NotFollowed
+from ingest.copying.plan import Stock
+from ingest.copying.values import Action
+from ingest.drives import CardSeen, Volume
+from ingest.errors import ExitCode
+from ingest.jobs.offloading.telling import (
+    document,
+    exit_code,
+    plan_document,
+    plan_lines,
+    result_lines,
+)
+from ingest.jobs.offloading.values import (
+    DriveResult,
+    Plan,
+    PlannedDrive,
+    Problem,
+    Request,
+    Result,
+)
+from ingest.names import from_bytes
+from ingest.settings import Settings
+
+HOSTILE = from_bytes(b"\x1b[2J\n\xff<b>")
+
+
+def volume(name: str) -> Volume:
+    return Volume(
+        root=f"/media/{name}",
+        mount_point=f"/media/{name}",
+        fs_type="ext4",
+        source=f"/dev/{name}1",
+        fs_uuid=None,
+        disks=(name,),
+        serial=name,
+        device=f"{name} (Model)",
+        mount="7",
+        st_dev=1,
+        total=10**12,
+        free=10**11,
+        read_only=False,
+        system=False,
+        rotational=False,
+    )
+
+
+FILES = (CardFile("A/C0001.MOV", 1000, 1), CardFile("A/C0002.MOV", 500, 1))
+PLAN = Plan(
+    request=Request(
+        "/media/A001", ("HERON", "OTTER"), datetime(2026, 3, 14, tzinfo=UTC), Settings()
+    ),
+    inventory=Inventory("/media/A001", FILES),
+    card=CardSeen("A001", None, None, "sdc", "/media/A001"),
+    card_volume=volume("A001"),
+    production="Kestrel Quay",
+    day=1,
+    date=date(2026, 3, 14),
+    roll="A001",
+    camera="A",
+    because="from the clip names",
+    joins=None,
+    files=FILES,
+    known={},
+    elsewhere={},
+    older=(),
+    kinds=("xxh128", "md5"),
+    drives=tuple(
+        PlannedDrive(
+            name=name,
+            volume=volume(name),
+            folder="Kestrel Quay/A001",
+            stock=Stock({}, {}),
+            actions={file.path: Action.WRITE for file in FILES},
+            set_aside=(),
+            read_back_after=False,
+            why_after="it says that it has no moving heads",
+        )
+        for name in ("HERON", "OTTER")
+    ),
+    copies=2,
+    samples={},
+)
+GOOD = Result(
+    plan=PLAN,
+    card_read=1,
+    seconds=2.5,
+    drives=tuple(
+        DriveResult(
+            name, f"/media/{name}", f"/media/{name}/Kestrel Quay/A001", name, 2, 1500, 0,
+            "medium", "", 2.0,
+        )
+        for name in ("HERON", "OTTER")
+    ),
+    problems=(),
+    hash_lists=("/media/HERON/x.mhl", "/media/OTTER/x.mhl"),
+    not_listed=(),
+    clips=2,
+    stopped=False,
+    unfinished=False,
+)  # fmt: skip
+
+
+def problem(state: str, drive: str | None = "HERON") -> Problem:
+    return Problem("A/C0001.MOV", drive, state, "why")
+
+
+@pytest.mark.parametrize(
+    ("changed", "code"),
+    [
+        ({}, 0),
+        ({"problems": (problem("mismatch"),)}, 3),
+        ({"problems": (problem("short"),)}, 3),
+        ({"problems": (problem("unreadable", None),), "unfinished": True}, 3),
+        ({"problems": (problem("changed", None),)}, 3),
+        ({"problems": (problem("appeared", None),)}, 3),
+        ({"problems": (problem("vanished", None),)}, 3),
+        ({"problems": (problem("hash list"),)}, 3),
+        ({"problems": (problem("unverified"),), "unfinished": True}, 4),
+        ({"unfinished": True}, 4),
+        ({"problems": (problem("unverified"), problem("mismatch")), "unfinished": True}, 3),
+        ({"stopped": True}, 130),
+        ({"stopped": True, "problems": (problem("mismatch"),), "unfinished": True}, 130),
+        ({"plan": replace(PLAN, copies=1)}, 3),
+        ({"plan": replace(PLAN, copies=1), "unfinished": True}, 4),
+    ],
+)
+def test_the_exit_code_is_the_contracts(changed: dict[str, object], code: int) -> None:
+    """0 all well; 3 the footage has a problem or a copy is owed; 4 not finished, 3 when both
+    apply; 130 stopped."""
+    assert exit_code(replace(GOOD, **changed)) == code  # type: ignore[arg-type]
+
+
+def test_a_copy_owed_is_judged_by_what_is_wanted() -> None:
+    """Two by default (common practice, no source); three when ingest.toml says so."""
+    three = replace(PLAN, request=replace(PLAN.request, settings=Settings(copies=3)))
+    assert exit_code(replace(GOOD, plan=three)) is ExitCode.FOOTAGE
+    assert exit_code(replace(GOOD, plan=replace(three, copies=3))) is ExitCode.WELL
+
+
+@pytest.mark.parametrize("changed", [{"stopped": True}, {"problems": (problem("short"),)}])
+def test_the_verdict_is_matched_only_when_nothing_is_open(changed: dict[str, object]) -> None:
+    """Of the two words that the contract knows."""
+    assert GOOD.verdict == "matched"
+    assert replace(GOOD, **changed).verdict == "problem"  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"stopped": True}, "A001: STOPPED."),
+        ({"problems": (problem("mismatch"),)}, "A001: PROBLEM."),
+        ({"unfinished": True, "problems": (problem("unverified"),)}, "A001: NOT FINISHED."),
+        ({"unfinished": True}, "A001: NOT FINISHED."),
+    ],
+)
+def test_what_is_not_all_well_never_lets_the_card_go(changed: dict[str, object], said: str) -> None:
+    """The answer first, and no line that could be read as leave to take it out."""
+    lines = result_lines(replace(GOOD, **changed))  # type: ignore[arg-type]
+    assert lines[0].startswith(said)
+    assert "Card still needed" in lines[0]
+    assert "do not format" in lines[0]
+    assert not any("You may take" in line or "MATCHED" in line for line in lines)
+
+
+def test_all_well_says_what_was_compared_and_that_the_card_is_not_to_be_formatted() -> None:
+    """Never more than was done: card read once or twice, from the medium or perhaps not."""
+    text = "\n".join(result_lines(GOOD))
+    assert text.startswith("A001: MATCHED. 2 files")
+    for said in ("2 drives", "read back", "once", "from the medium", "Do not format it", "eject"):
+        assert said in text
+    assert "twice" in "\n".join(result_lines(replace(GOOD, card_read=2)))
+    weak = tuple(replace(drive, route="cache possible") for drive in GOOD.drives)
+    text = "\n".join(result_lines(replace(GOOD, drives=weak)))
+    assert "from the medium" not in text
+    assert "ingest audit" in text
+
+
+def test_a_problem_is_named_with_file_state_and_drive() -> None:
+    """Twenty at most, and how many more there are."""
+    text = "\n".join(result_lines(replace(GOOD, problems=(problem("mismatch"),))))
+    assert "A/C0001.MOV: mismatch on HERON, why" in text
+    text = "\n".join(result_lines(replace(GOOD, problems=(problem("changed", None),))))
+    assert "A/C0001.MOV: changed (card), why" in text
+    many = tuple(replace(problem("short"), path=f"{n}.MOV") for n in range(1020))
+    text = "\n".join(result_lines(replace(GOOD, problems=many)))
+    assert "  19.MOV: short" in text
+    assert "  20.MOV: short" not in text
+    assert "1,000 more" in text
+
+
+def test_a_stopped_drive_says_why_and_what_to_do() -> None:
+    """And that the same command goes on."""
+    full = (replace(GOOD.drives[0], stopped="it is full"), GOOD.drives[1])
+    lines = result_lines(replace(GOOD, drives=full, unfinished=True))
+    at = next(n for n, line in enumerate(lines) if "HERON stopped: it is full" in line)
+    assert "run the same command again" in lines[at + 1]
+
+
+def test_hostile_names_are_harmless_in_every_output() -> None:
+    """Roll, production, card, drive, paths, reasons: on the screen and in the document."""
+    inventory = replace(PLAN.inventory, root=HOSTILE, not_followed=(NotFollowed(HOSTILE, "link"),))
+    plan = replace(
+        PLAN,
+        inventory=inventory,
+        production=HOSTILE,
+        roll=HOSTILE,
+        camera=HOSTILE,
+        card=replace(PLAN.card, label=HOSTILE),
+        card_volume=replace(PLAN.card_volume, root=HOSTILE),
+        drives=tuple(
+            replace(one, folder=HOSTILE, volume=replace(one.volume, root=HOSTILE, device=HOSTILE))
+            for one in PLAN.drives
+        ),
+    )
+    result = replace(
+        GOOD,
+        plan=plan,
+        problems=(Problem(HOSTILE, HOSTILE, "mismatch", HOSTILE),),
+        not_listed=(HOSTILE,),
+        drives=tuple(
+            replace(one, name=HOSTILE, folder=HOSTILE, stopped=HOSTILE) for one in GOOD.drives
+        ),
+    )
+    for lines in (
+        result_lines(result),
+        plan_lines(plan),
+        result_lines(replace(result, stopped=True)),
+    ):
+        for line in lines:
+            assert line.isprintable()
+            line.encode("utf-8")
+    for told in (document(result), plan_document(plan)):
+        text = json.dumps(told)
+        assert text.isascii()
+        assert json.loads(text)["roll"] == HOSTILE
+
+
+def test_litter_links_and_older_files_are_counted_in_the_plan() -> None:
+    """What is not copied is said before it starts."""
+    inventory = replace(
+        PLAN.inventory,
+        litter=(CardFile(".DS_Store", 1, 1),),
+        not_followed=(NotFollowed("link", "link"),),
+    )
+    plan = replace(PLAN, inventory=inventory, older=(CardFile("old", 1, 1),))
+    text = "\n".join(plan_lines(plan))
+    for said in ("1 of system litter", "1 links or special files not followed", "1 older"):
+        assert said in text
+    assert plan_document(plan)["left_out"] == 1
+    assert document(replace(GOOD, plan=plan))["older"] == 1
+
+
+def test_a_copy_owed_is_said_in_the_plan_and_at_the_end() -> None:
+    """Before and after, so that nobody wipes a card on one copy."""
+    owed = replace(PLAN, copies=1)
+    assert any("count as 1, 2 are wanted" in line for line in plan_lines(owed))
+    assert any(
+        "count as 1 copy; 2 are wanted" in line for line in result_lines(replace(GOOD, plan=owed))
+    )
+    assert not any("wanted" in line for line in plan_lines(PLAN) + result_lines(GOOD))
+
+
+def test_screens_fit_eighty_columns_where_the_names_allow() -> None:
+    """A small window beside the editing."""
+    for lines in (plan_lines(PLAN), result_lines(GOOD), plan_lines(replace(PLAN, copies=1))):
+        for line in lines:
+            assert len(line) <= 80, line
