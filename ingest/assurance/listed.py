@@ -22,10 +22,11 @@ from ingest.drives import Volume, look_at, recognise
 from ingest.evidence import Against
 from ingest.manifest.history import History, read_history
 from ingest.manifest.model import HISTORY_FOLDER, Action, Entry
+from ingest.platforms import posix_files
 
 __all__ = ["ListedFolder", "expected_from", "listed_folders", "read_lists"]
 
-_FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
+_FOLDER = posix_files.FOLDER
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _GOOD = (Action.ORIGINAL, Action.VERIFIED)
 

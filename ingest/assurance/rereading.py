@@ -24,6 +24,7 @@ from ingest.drives import MARKER, Volume, look_at, same_device
 from ingest.errors import BadDestination
 from ingest.evidence import State
 from ingest.manifest.model import HISTORY_FOLDER
+from ingest.platforms import posix_files
 
 __all__ = [
     "Checked",
@@ -47,7 +48,7 @@ _FAILURES = 5
 # Refusals that say something about this process, and nothing about the copy.
 _NOT_THE_COPY = frozenset({errno.EACCES, errno.EPERM, errno.EMFILE, errno.ENFILE, errno.ENOMEM})
 _ABSENT = frozenset({errno.ENOENT, errno.ENOTDIR, errno.ELOOP})
-_FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
+_FOLDER = posix_files.FOLDER
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from ingest.card.litter import is_litter
 from ingest.errors import BadCard
 from ingest.names import shown
+from ingest.platforms import posix_files
 
 __all__ = ["CardFile", "Inventory", "NotFollowed", "Unreadable", "inventory"]
 
@@ -82,7 +83,7 @@ def inventory(root: str) -> Inventory:
             f"{name} is a file, not a card.", do="name the card's top folder (where it is mounted)"
         )
     found = _Found()
-    handle = os.open(root, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    handle = os.open(root, posix_files.ROOT)
     try:
         try:
             entries = os.listdir(handle)
@@ -122,7 +123,7 @@ def _walk(folder: int, prefix: str, device: int, found: _Found, *, litter: bool)
             try:
                 below = os.open(
                     name,
-                    os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC,
+                    posix_files.FOLDER,
                     dir_fd=folder,
                 )
             except OSError as error:

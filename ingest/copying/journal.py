@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ingest import platforms
+from ingest.platforms import posix_files
 
 __all__ = ["JOURNAL", "Entry", "Journal", "read_journal", "read_noted_lists"]
 
@@ -40,12 +41,14 @@ class Journal:
     """Open for appending by the run that holds the folder's lock."""
 
     def __init__(self, folder: int, run: str) -> None:
-        flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC
+        flags = (
+            os.O_RDWR | os.O_APPEND | os.O_CREAT | posix_files.O_NOFOLLOW | posix_files.O_CLOEXEC
+        )
         self._fd = os.open(JOURNAL, flags, 0o644, dir_fd=folder)
         self._run = run
         size = os.fstat(self._fd).st_size
         # A torn last line is ended, so that it can't swallow the next one.
-        torn = size > 0 and os.pread(self._fd, 1, size - 1) != b"\n"
+        torn = size > 0 and posix_files.pread(self._fd, 1, size - 1) != b"\n"
         self._write((b"\n" if torn else b"") + _line({"journal": _VERSION, "run": run}))
         self.flush()
         platforms.flush(folder)
@@ -124,7 +127,9 @@ def read_noted_lists(folder: int) -> dict[str, str]:
 
 def _told(folder: int) -> Iterator[dict[str, Any]]:
     try:
-        fd = os.open(JOURNAL, os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC, dir_fd=folder)
+        fd = os.open(
+            JOURNAL, os.O_RDONLY | posix_files.O_NOFOLLOW | posix_files.O_CLOEXEC, dir_fd=folder
+        )
     except FileNotFoundError:
         return
     with open(fd, "rb") as file:

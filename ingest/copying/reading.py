@@ -22,6 +22,7 @@ from ingest.copying.samples import Sampler, pieces
 from ingest.copying.tree import Tree
 from ingest.drives import Volume
 from ingest.evidence import Route
+from ingest.platforms import posix_files
 
 __all__ = [
     "PROVEN",
@@ -61,7 +62,7 @@ class ColdRead:
 
 def open_root(root: str) -> int:
     """A handle of a folder; everything below is reached through it. The caller closes it."""
-    return os.open(root, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    return os.open(root, posix_files.ROOT)
 
 
 class ColdFile:
@@ -100,7 +101,7 @@ class ColdFile:
             want = length - start
             if self.direct:
                 want = -(-want // ALIGNMENT) * ALIGNMENT
-            count = os.preadv(self.fd, [view[start : start + want]], offset + start)
+            count = posix_files.preadv(self.fd, [view[start : start + want]], offset + start)
             if start + count <= got:
                 raise EndedEarlyError(offset + got, self.size)
             got = start + count

@@ -22,12 +22,13 @@ from ingest.copying.tree import Tree
 from ingest.copying.values import Destination
 from ingest.errors import BadDestination, Unfinished
 from ingest.names import shown
+from ingest.platforms import posix_files
 
 __all__ = ["LOCK", "RESERVED", "RollFolder", "is_ours"]
 
 LOCK = ".ingest-lock"
 _OWNER = "owner.json"
-_FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
+_FOLDER = posix_files.FOLDER
 _UNFINISHED = re.compile(r"\.ingest-([0-9a-f]{16})-\d+\.unfinished")
 _LISTS = "ascmhl"
 _UNFINISHED_LIST = re.compile(r"\.unfinished-[0-9a-f]{16}-[0-9a-f]{8}")
@@ -166,7 +167,13 @@ class RollFolder:
     def _write_owner(self, lock_name: str, owner: Mapping[str, object]) -> None:
         lock = os.open(lock_name, _FOLDER, dir_fd=self.handle)
         try:
-            flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC
+            flags = (
+                os.O_WRONLY
+                | os.O_CREAT
+                | os.O_EXCL
+                | posix_files.O_NOFOLLOW
+                | posix_files.O_CLOEXEC
+            )
             with open(os.open(_OWNER, flags, 0o644, dir_fd=lock), "w", encoding="ascii") as file:
                 json.dump(owner, file)
         finally:
@@ -178,7 +185,9 @@ class RollFolder:
         except OSError:
             return {}
         try:
-            fd = os.open(_OWNER, os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC, dir_fd=lock)
+            fd = os.open(
+                _OWNER, os.O_RDONLY | posix_files.O_NOFOLLOW | posix_files.O_CLOEXEC, dir_fd=lock
+            )
             with open(fd, encoding="ascii") as file:
                 told = json.loads(file.read(4096))
                 return told if isinstance(told, dict) else {}

@@ -18,6 +18,7 @@ from ingest.copying.reading import ColdFile
 from ingest.copying.roll_folder import RollFolder
 from ingest.copying.tree import Tree, split
 from ingest.drives import Volume
+from ingest.platforms import posix_files
 
 __all__ = ["DAMAGED", "Salvaged", "pieces_of", "salvage"]
 
@@ -119,7 +120,7 @@ class _Target:
         view = memoryview(data)
         try:
             while view and not self._failed:
-                count = os.pwrite(self._fd, view, offset)
+                count = posix_files.pwrite(self._fd, view, offset)
                 view, offset = view[count:], offset + count
         except OSError:
             self._failed = True

@@ -13,10 +13,11 @@ from types import TracebackType
 from typing import Self
 
 from ingest import platforms
+from ingest.platforms import posix_files
 
 __all__ = ["OtherVolumeError", "Tree", "split"]
 
-_FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
+_FOLDER = posix_files.FOLDER
 _KEPT = 16
 
 

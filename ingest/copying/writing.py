@@ -14,6 +14,7 @@ from ingest.copying.chunks import SMALL, Chunk, Piece
 from ingest.copying.read_back import Check, Drop, Group, Range, Small, Work
 from ingest.copying.tree import Tree, split
 from ingest.copying.values import Action, FileTask
+from ingest.platforms import posix_files
 
 __all__ = ["Writer"]
 
@@ -145,7 +146,7 @@ class Writer:
 
     def _flush_small(self, small: Small) -> None:
         above, _ = split(self._tasks[small.task].path)
-        flags = os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC
+        flags = os.O_RDONLY | posix_files.O_NOFOLLOW | posix_files.O_CLOEXEC
         fd = os.open(small.name, flags, dir_fd=self._tree.folder(above))
         try:
             platforms.flush(fd)
@@ -164,7 +165,7 @@ class Writer:
         if whole < piece.length:
             # A direct write takes whole blocks only; the rest goes by a second descriptor.
             above, _ = split(task.path)
-            flags = os.O_WRONLY | os.O_NOFOLLOW | os.O_CLOEXEC
+            flags = os.O_WRONLY | posix_files.O_NOFOLLOW | posix_files.O_CLOEXEC
             large.tail = os.open(large.name, flags, dir_fd=self._tree.folder(above))
             _write_at(large.tail, view[whole : piece.length], piece.offset + whole)
         large.written = piece.offset + piece.length
@@ -188,7 +189,7 @@ class Writer:
 def _write_at(fd: int, view: memoryview, offset: int, *, direct: bool = False) -> None:
     """Write all of `view`, looping on the counts; a count of nothing is an error."""
     while view:
-        count = os.pwrite(fd, view, offset)
+        count = posix_files.pwrite(fd, view, offset)
         if count <= 0:
             raise OSError(errno.EIO, "the drive took no bytes and gave no reason")
         if direct and count < len(view):

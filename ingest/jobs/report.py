@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from ingest.errors import ExitCode, NotKnown, Unfinished, UsageError
 from ingest.names import shown
+from ingest.platforms import posix_files
 from ingest.report.document import facts_to_document
 from ingest.report.facts import IntakeFacts
 from ingest.report.gather import gather
@@ -166,7 +167,7 @@ def _write(path: str, data: bytes) -> None:
 def _flush_folder(path: str) -> None:
     if os.name == "nt":  # folders can't be opened for flushing there
         return
-    descriptor = os.open(path, os.O_RDONLY | os.O_DIRECTORY)
+    descriptor = os.open(path, os.O_RDONLY | posix_files.O_DIRECTORY)
     try:
         os.fsync(descriptor)
     finally:

@@ -14,6 +14,9 @@ import secrets
 import sys
 from typing import Protocol
 
+from ingest import platforms
+from ingest.platforms import posix_files
+
 __all__ = ["UNFINISHED_PREFIX", "Durable", "OsDurable", "flush_folder"]
 
 UNFINISHED_PREFIX = ".unfinished-"
@@ -67,7 +70,7 @@ class OsDurable:
 
     def _write(self, folder_fd: int, data: bytes) -> str:
         name = f"{UNFINISHED_PREFIX}{self._run_id}-{secrets.token_hex(4)}"
-        flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC
+        flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | posix_files.O_NOFOLLOW | posix_files.O_CLOEXEC
         fd = os.open(name, flags, 0o666, dir_fd=folder_fd)
         try:
             _write_all(fd, data)
@@ -100,13 +103,7 @@ def _write_all(fd: int, data: bytes) -> None:
 
 
 def _flush(fd: int) -> None:
-    os.fsync(fd)
-    with contextlib.suppress(ImportError, OSError):
-        import fcntl
-
-        full = getattr(fcntl, "F_FULLFSYNC", None)  # macOS: through the drive's own cache
-        if full is not None:
-            fcntl.fcntl(fd, full)
+    platforms.flush(fd)
 
 
 def _compare(fd: int, data: bytes) -> None:
@@ -116,7 +113,7 @@ def _compare(fd: int, data: bytes) -> None:
             os.posix_fadvise(fd, 0, 0, os.POSIX_FADV_DONTNEED)
     place = 0
     while place < len(data):
-        piece = os.pread(fd, min(1 << 20, len(data) - place), place)
+        piece = posix_files.pread(fd, min(1 << 20, len(data) - place), place)
         if not piece or piece != data[place : place + len(piece)]:
             raise OSError(errno.EIO, "what was written reads back otherwise")
         place += len(piece)

@@ -9,6 +9,7 @@ import stat
 from ingest import checksums
 from ingest.manifest.model import CHAIN_NAME, HISTORY_FOLDER, BadManifest
 from ingest.manifest.reading import MAX_BYTES
+from ingest.platforms import posix_files
 
 __all__ = [
     "LINK_ERRORS",
@@ -24,8 +25,8 @@ LINK_ERRORS = (errno.ELOOP, errno.ENOTDIR)
 
 _MAX_CHAIN_BYTES = 4 * 1024 * 1024  # some 20,000 generations
 _NOT_A_FILE = (*LINK_ERRORS, errno.ENAMETOOLONG, errno.ENXIO, errno.EISDIR)
-_FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
-_FILE = os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC
+_FOLDER = posix_files.FOLDER
+_FILE = posix_files.FILE
 
 
 def open_folder(above_fd: int, name: str) -> int:

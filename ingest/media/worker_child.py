@@ -65,15 +65,14 @@ def _listen(source: BinaryIO, requests: queue.SimpleQueue[bytes]) -> None:
 def _modest() -> None:
     """Below everyone else in processor time, bounded in memory, deaf to Ctrl-C (the parent's)."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    with contextlib.suppress(AttributeError, OSError):
-        os.nice(10)
-    try:
+    if sys.platform != "win32":  # Windows has no such limits
         import resource
-    except ImportError:
-        return  # no such limits on this platform
-    with contextlib.suppress(ValueError, OSError):
-        resource.setrlimit(resource.RLIMIT_AS, (_MOST_MEMORY, _MOST_MEMORY))
-        resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+
+        with contextlib.suppress(OSError):
+            os.nice(10)
+        with contextlib.suppress(ValueError, OSError):
+            resource.setrlimit(resource.RLIMIT_AS, (_MOST_MEMORY, _MOST_MEMORY))
+            resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 
 def _say(answers: BinaryIO, document: dict[str, object]) -> None:

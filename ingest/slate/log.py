@@ -16,6 +16,7 @@ from itertools import islice
 from ingest.catalog.records import SlateRow
 from ingest.errors import BadLog
 from ingest.names import shown
+from ingest.platforms import posix_files
 from ingest.slate.columns import Columns, column_letter, understand
 from ingest.slate.rows import Problem, find_clashes, read_row, shortened
 
@@ -77,7 +78,7 @@ def _bad_rows(name: str, problems: Sequence[Problem]) -> BadLog:
 def _bytes(path: str) -> bytes:
     name = shown(path)
     try:
-        handle = os.open(path, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
+        handle = os.open(path, os.O_RDONLY | posix_files.O_CLOEXEC | posix_files.O_NONBLOCK)
         with open(handle, "rb") as file:
             if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
                 raise BadLog(f"{name} is no file.", do="name the log's CSV file")

@@ -11,78 +11,21 @@ from typing import Any
 
 import pytest
 
+from fixtures.damage import flip_bit
 from ingest.catalog.catalog import Catalog
-from ingest.catalog.records import Look
 from ingest.copying import finishing
 from ingest.evidence import Act, Against, State
 from ingest.manifest.history import read_history
 from tests.conftest import Runner
-
-FOLDER = "Saltmarsh/D01_2026-03-02/A003"
-CLIPS = {
-    "CLIP/C0001.BIN": b"first clip " * 150_000,
-    "CLIP/C0002.BIN": b"second clip " * 90_000,
-    "CLIP/C0003.BIN": b"third clip " * 3000,
-    "EMPTY": b"",
-    "note.txt": b"small",
-}
-TIME = 1_772_452_800 * 10**9
+from tests.e2e.further import CLIPS, FOLDER, TIME, disks_apart, looks, offloaded, whole
 
 
 @pytest.fixture
-def shelf(tmp_path: Path, ingest: Runner, apart: None) -> Path:
+def shelf(tmp_path: Path, ingest: Runner, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Card A003, offloaded to HERON and OTTER; STOAT is an empty drive."""
-    for path, data in CLIPS.items():
-        file = tmp_path / "card" / path
-        file.parent.mkdir(parents=True, exist_ok=True)
-        file.write_bytes(data)
-        os.utime(file, ns=(TIME, TIME))
-    (tmp_path / "card" / "VOID").mkdir()
-    for name in ("HERON", "OTTER", "STOAT"):
-        (tmp_path / name).mkdir()
-    (tmp_path / "desk" / "ingest.toml").write_text(
-        'production = "Saltmarsh"\ndays = ["2026-03-02"]\n'
-    )
-    words = ("--day", "1", "--roll", "A003", "--to", tmp_path / "HERON", "--to", tmp_path / "OTTER")
-    assert ingest("offload", tmp_path / "card", *words).code == 0
+    disks_apart(monkeypatch)
+    offloaded(tmp_path, ingest)
     return tmp_path
-
-
-def spoil(file: Path) -> bytes:
-    """One bit flipped, date and length kept; what stands there now."""
-    info = file.stat()
-    data = bytearray(file.read_bytes())
-    data[len(data) // 2] ^= 1
-    file.write_bytes(data)
-    os.utime(file, ns=(info.st_atime_ns, info.st_mtime_ns))
-    return bytes(data)
-
-
-def whole(place: Path, drive: str = "STOAT", but: tuple[str, ...] = ()) -> None:
-    """Every file stands on the drive, byte for byte and with its time, seen by another library;
-    and nothing else does."""
-    roll = place / drive / FOLDER
-    for path, data in CLIPS.items():
-        if path in but:
-            assert not (roll / path).exists()
-            continue
-        digest = hashlib.sha256((roll / path).read_bytes()).hexdigest()
-        assert digest == hashlib.sha256(data).hexdigest(), path
-        assert (roll / path).stat().st_mtime_ns == TIME
-    found = {str(file.relative_to(roll)) for file in roll.rglob("*") if file.is_file()}
-    assert {path for path in found if not path.startswith("ascmhl/")} == set(CLIPS) - set(but)
-
-
-def looks(place: Path, drive: str, path: str) -> list[Look]:
-    """The evidence of one copy, oldest first."""
-    with Catalog.open(str(place / "catalog.sqlite3")) as catalog:
-        known = catalog.drive(name=drive)
-        assert known is not None
-        copies = [
-            one for one in catalog.copies(drive_id=known.id) if one.path == f"{FOLDER}/{path}"
-        ]
-        (copy,) = copies
-        return list(catalog.looks([copy.id])[copy.id])
 
 
 def test_a_further_copy_is_whole_recorded_and_listed(shelf: Path, ingest: Runner) -> None:
@@ -97,7 +40,7 @@ def test_a_further_copy_is_whole_recorded_and_listed(shelf: Path, ingest: Runner
     assert (drive["name"], drive["files_matched"], drive["problems"]) == ("STOAT", 5, 0)
     assert drive["bytes"] == sum(map(len, CLIPS.values()))
     assert drive["folder"] == str(shelf / "STOAT" / FOLDER)
-    whole(shelf)
+    whole(shelf, "STOAT")
     assert (shelf / "STOAT" / FOLDER / "VOID").is_dir()
     written, read = looks(shelf, "STOAT", "CLIP/C0001.BIN")
     assert (written.act, written.against) == (Act.WRITTEN, Against.NOTHING)
@@ -128,9 +71,9 @@ def test_from_two_half_damaged_drives_a_new_one_is_filled_whole(
     shelf: Path, ingest: Runner
 ) -> None:
     """Where a file is bad on one, the other steps in; the bad ones are named and recorded."""
-    spoil(shelf / "HERON" / FOLDER / "CLIP/C0001.BIN")
+    flip_bit(shelf / "HERON" / FOLDER / "CLIP/C0001.BIN")
     os.truncate(shelf / "HERON" / FOLDER / "CLIP/C0003.BIN", 100)
-    spoil(shelf / "OTTER" / FOLDER / "CLIP/C0002.BIN")
+    flip_bit(shelf / "OTTER" / FOLDER / "CLIP/C0002.BIN")
     (shelf / "OTTER" / FOLDER / "note.txt").unlink()
     ran = ingest("copy", "--roll", "A003", "--to", shelf / "STOAT", "--json")
     assert ran.code == 3, "the footage has a problem, though not on the new drive"
@@ -138,7 +81,7 @@ def test_from_two_half_damaged_drives_a_new_one_is_filled_whole(
     assert told["verdict"] == "matched"
     assert told["drives"][0]["files_matched"] == 5
     assert told["drives"][0]["problems"] == 0
-    whole(shelf)
+    whole(shelf, "STOAT")
     bad = {(one["drive"], one["path"], one["state"]) for one in told["problems"]}
     # Which of two equally good drives is read first is open; the second is read only where the
     # first one failed, so that only one's damage is sure to be seen.
@@ -156,7 +99,7 @@ def test_each_bad_copy_is_recorded_before_its_file_is_taken_from_elsewhere(
 ) -> None:
     """Bad news is committed by itself, at once."""
     for name in ("HERON", "OTTER"):
-        spoil(shelf / name / FOLDER / "CLIP/C0001.BIN")
+        flip_bit(shelf / name / FOLDER / "CLIP/C0001.BIN")
     groups: list[tuple[list[State], int]] = []
     real = Catalog.record_looks
 
@@ -175,7 +118,7 @@ def test_when_both_copies_of_a_file_are_bad_then_it_is_named_and_the_rest_is_cop
 ) -> None:
     """Nothing that isn't what was copied first gets a name on the new drive."""
     for name in ("HERON", "OTTER"):
-        spoil(shelf / name / FOLDER / "CLIP/C0002.BIN")
+        flip_bit(shelf / name / FOLDER / "CLIP/C0002.BIN")
     ran = ingest("copy", "--to", shelf / "STOAT")
     assert ran.code == 3
     first = ran.out.splitlines()[0]
@@ -183,7 +126,7 @@ def test_when_both_copies_of_a_file_are_bad_then_it_is_named_and_the_rest_is_cop
     assert "! CLIP/C0002.BIN: no good copy" in ran.out
     assert "HERON: CLIP/C0002.BIN: mismatch" in ran.out
     assert "OTTER: CLIP/C0002.BIN: mismatch" in ran.out
-    whole(shelf, but=("CLIP/C0002.BIN",))
+    whole(shelf, "STOAT", but=("CLIP/C0002.BIN",))
 
 
 @pytest.mark.usefixtures("shelf")
@@ -218,7 +161,7 @@ def test_an_interrupted_copy_goes_on(
     ran = ingest("copy", "--to", shelf / "STOAT", "--json")
     assert ran.code == 0, ran.out
     assert ran.document["verdict"] == "matched"
-    whole(shelf)
+    whole(shelf, "STOAT")
 
 
 def test_a_stop_leaves_nothing_half_written_and_is_gone_on_with(
@@ -241,7 +184,7 @@ def test_a_stop_leaves_nothing_half_written_and_is_gone_on_with(
     left = [one.name for one in (shelf / "STOAT").rglob("*.unfinished")]
     assert left == []
     assert ingest("copy", "--to", shelf / "STOAT").code == 0
-    whole(shelf)
+    whole(shelf, "STOAT")
 
 
 def test_when_the_drives_with_the_copies_are_away_then_it_says_which_to_plug_in(
@@ -315,7 +258,7 @@ def test_what_lies_there_already_is_compared_and_left(shelf: Path, ingest: Runne
         (roll / path).write_bytes(CLIPS[path])
         os.utime(roll / path, ns=(TIME, TIME))
     assert ingest("copy", "--to", shelf / "STOAT").code == 0
-    whole(shelf)
+    whole(shelf, "STOAT")
     (look,) = looks(shelf, "STOAT", "CLIP/C0001.BIN")
     assert (look.act, look.state, look.against) == (Act.READ_BACK, State.MATCHED, Against.CATALOG)
 
@@ -328,8 +271,12 @@ def test_hostile_names_are_copied_and_shown_harmless(shelf: Path, ingest: Runner
             file.write(b"content of " + name)
     words = ("--roll", "A003", "--day", "1", "--to", "HERON", "--to", "OTTER")
     assert ingest("offload", shelf / "card", *words).code == 0
-    spoil(Path(os.fsdecode(os.path.join(os.fsencode(shelf / "HERON" / FOLDER), b"\x1b[2Jclear"))))
-    spoil(Path(os.fsdecode(os.path.join(os.fsencode(shelf / "OTTER" / FOLDER), b"\x1b[2Jclear"))))
+    flip_bit(
+        Path(os.fsdecode(os.path.join(os.fsencode(shelf / "HERON" / FOLDER), b"\x1b[2Jclear")))
+    )
+    flip_bit(
+        Path(os.fsdecode(os.path.join(os.fsencode(shelf / "OTTER" / FOLDER), b"\x1b[2Jclear")))
+    )
     ran = ingest("copy", "--to", shelf / "STOAT")
     assert ran.code == 3
     assert "\x1b" not in ran.out + ran.err
@@ -350,4 +297,4 @@ def test_several_rolls_are_told_each(shelf: Path, ingest: Runner) -> None:
     assert ran.code == 0
     assert ran.document["verdict"] == "matched"
     assert [one["roll"] for one in ran.document["rolls"]] == ["A003", "B001"]
-    whole(shelf)
+    whole(shelf, "STOAT")

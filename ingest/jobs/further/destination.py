@@ -15,6 +15,7 @@ from ingest.jobs.further.shelf import here_by_name
 from ingest.jobs.further.values import Target
 from ingest.jobs.known import DriveHere
 from ingest.names import shown
+from ingest.platforms import posix_files
 
 __all__ = ["check_target", "find_target", "opened", "register"]
 
@@ -80,7 +81,7 @@ def register(catalog: Catalog, target: Target) -> DriveSeen:
 def opened(volume: Volume) -> Iterator[int]:
     """A handle of the drive's root. Raises Unfinished."""
     try:
-        root = os.open(volume.root, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+        root = os.open(volume.root, posix_files.ROOT)
     except OSError as error:
         raise Unfinished(
             f"{shown(volume.root)} can't be opened: {error.strerror or error}.",

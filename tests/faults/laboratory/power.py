@@ -95,7 +95,7 @@ _MARKER_LEFT = re.compile(r"\.ingest-[0-9a-f]{16}\.unfinished")
 def need_power() -> None:
     """Everything that the power cuts need must be there."""
     need_loops()
-    need_tool("mkfs.ext4", "mkfs.xfs", "cp")
+    need_tool("mkfs.ext4", "mkfs.xfs", "e2fsck")
     if not os.path.exists("/dev/fuse"):
         need("no FUSE on this machine")
     need_fuse()
