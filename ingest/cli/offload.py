@@ -21,6 +21,7 @@ from ingest.cli.terminal import Terminal, job
 from ingest.copying.values import Action, Event
 from ingest.errors import ExitCode, UsageError
 from ingest.jobs.offloading.telling import (
+    battery_line,
     document,
     exit_code,
     plan_document,
@@ -30,6 +31,7 @@ from ingest.jobs.offloading.telling import (
 from ingest.jobs.offloading.together import prepare_all, run_all
 from ingest.jobs.offloading.values import Confirming, Phase, Plan, Request, Result
 from ingest.names import shown
+from ingest.platforms.awake import awake, on_battery
 from ingest.settings import find_settings
 from ingest.wording import counted, size
 
@@ -101,6 +103,8 @@ def command(
                 prompt_suffix=" ",
                 err=True,
             )
+        if on_battery():
+            terminal.note(battery_line(plans, catalog))
     results = _run(terminal, plans)
     terminal.answer(
         _joined([document(result) for result in results]),
@@ -194,7 +198,7 @@ def _run(terminal: Terminal, plans: Sequence[Plan]) -> list[Result]:
         elif event is Phase.REREADING:
             bars.say(f"{shown(plans[card].roll)}: reading the card a second time")
 
-    with _stopping(stop), bars:
+    with _stopping(stop), awake("ingest is copying cards"), bars:
         bars.say("card still needed" if len(plans) == 1 else "cards still needed")
         return run_all(
             plans,

@@ -104,7 +104,7 @@ class CardReader:
         """The loops, each for a thread of its own."""
         return (
             ("card", self._run),
-            *((f"card fetch {number}", self._fetch_loop) for number in range(_AHEAD)),
+            *(("card", self._fetch_loop) for _ in range(_AHEAD)),
         )
 
     def _run(self) -> None:
@@ -125,6 +125,17 @@ class CardReader:
                 hashes.put(None)
             for drive in self._drives:
                 drive.chunks.put(None)
+            self._let_go()
+
+    def _let_go(self) -> None:
+        """Close what is still open; a file that a fetcher is stuck in stays, and so does he."""
+        for fetch in self._flying:
+            if fetch.large is not None and fetch.done.wait(_WAIT):
+                fetch.large.flying -= 1
+        for large in self._large.values():
+            if not large.flying:
+                large.file.close()
+        self._large.clear()
 
     # Ordering ---------------------------------------------------------------------------------
 
@@ -249,7 +260,7 @@ class CardReader:
 
 def _open(tree: Tree, task: FileTask, volume: Volume) -> ColdFile:
     try:
-        file = ColdFile(tree, task.path, volume.fs_type)
+        file = ColdFile(tree, task.source_path or task.path, volume.fs_type)
     except OSError as error:
         raise _unreadable(error) from error
     if (file.size, file.mtime_ns) != (task.size, _time(task)):

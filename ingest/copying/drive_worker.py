@@ -59,11 +59,11 @@ class DriveWorker:
         self._moved = time.monotonic()
         self._to_read: queue.SimpleQueue[Work | None] = queue.SimpleQueue()
         self._to_finish: queue.SimpleQueue[Checked | None] = queue.SimpleQueue()
-        fs_type = folder.destination.volume.fs_type
+        volume = folder.destination.volume
         self._writer = Writer(
-            folder.handle, number, tasks, run, self._to_read.put, self._move, fs_type=fs_type
+            folder.handle, number, tasks, run, self._to_read.put, self._move, fs_type=volume.fs_type
         )
-        self._read_back = ReadBack(folder.handle, fs_type, tasks, self._to_finish.put, self._move)
+        self._read_back = ReadBack(folder.handle, volume, tasks, self._to_finish.put, self._move)
         self._finisher = Finisher(folder, number, tasks, reads, outcomes, stop, self._writer)
         self._late = folder.destination.read_back_after
 

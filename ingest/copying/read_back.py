@@ -13,6 +13,7 @@ from ingest.copying.finishing import Checked
 from ingest.copying.reading import ColdFile, EndedEarlyError
 from ingest.copying.tree import Tree, split
 from ingest.copying.values import COMPARED, FileTask
+from ingest.drives import Volume
 
 __all__ = ["Check", "Drop", "Group", "Range", "ReadBack", "Small", "Work"]
 
@@ -79,13 +80,13 @@ class ReadBack:
     def __init__(
         self,
         folder: int,
-        fs_type: str,
+        volume: Volume,
         tasks: Sequence[FileTask],
         hand_on: Callable[[Checked], None],
         moved: Callable[[], None],
     ) -> None:
         self._tree = Tree(folder)
-        self._fs_type = fs_type
+        self._volume = volume
         self._tasks = tasks
         self._hand_on = hand_on
         self._moved = moved
@@ -145,7 +146,7 @@ class ReadBack:
                 platforms.flush_range(work.fd)
             reading = self._large.get(work.task)
             if reading is None:
-                file = ColdFile(self._tree, self._beside(work), self._fs_type)
+                file = self._open(self._beside(work))
                 reading = self._large[work.task] = _Reading(file)
             if not reading.file.direct:
                 platforms.drop_cache(work.fd)
@@ -158,6 +159,9 @@ class ReadBack:
         finally:
             if work.last:
                 self.drop(work)
+
+    def _open(self, path: str) -> ColdFile:
+        return ColdFile(self._tree, path, self._volume.fs_type, self._volume.disks)
 
     def _beside(self, work: Range) -> str:
         above, _ = split(self._tasks[work.task].path)
@@ -174,7 +178,7 @@ class ReadBack:
         above, _ = split(self._tasks[task].path)
         unfinished = None if existing else name
         try:
-            file = ColdFile(self._tree, f"{above}/{name}" if above else name, self._fs_type)
+            file = self._open(f"{above}/{name}" if above else name)
             try:
                 reading = _Reading(file)
                 self._read_up_to(reading, file.size)
@@ -213,6 +217,6 @@ class ReadBack:
                 read=reading.offset,
                 size=os.fstat(file.fd).st_size,
                 digest=reading.checksum.hexdigest(),
-                route=file.route,
+                route=file.route(),
             )
         )

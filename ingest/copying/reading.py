@@ -38,6 +38,9 @@ __all__ = [
 PROVEN = frozenset({"ext4", "xfs"})
 """File systems on which the bit-flip test showed that direct reads come from the medium."""
 
+_WITNESSED = 1024 * 1024
+"""Bytes from which a file is worth asking the disks about."""
+
 _thread = threading.local()
 
 
@@ -68,9 +71,11 @@ def open_root(root: str) -> int:
 class ColdFile:
     """A regular file open for reading past the cache. Close it."""
 
-    __slots__ = ("direct", "fd", "mtime_ns", "route", "size")
+    __slots__ = ("_before", "_disks", "_proven", "direct", "fd", "mtime_ns", "size")
 
-    def __init__(self, tree: Tree, path: str, fs_type: str) -> None:
+    def __init__(self, tree: Tree, path: str, fs_type: str, disks: Sequence[str] = ()) -> None:
+        """With `disks` (whole disks below the volume), their own count of bytes read is taken
+        as a witness of where a large file came from."""
         self.fd, self.direct = tree.open_cold(path)
         try:
             info = os.fstat(self.fd)
@@ -78,9 +83,10 @@ class ColdFile:
                 raise OSError(errno.EINVAL, "not a regular file", path)
             self.size = info.st_size
             self.mtime_ns = info.st_mtime_ns
-            proven = self.direct and fs_type in PROVEN
-            self.route = Route.MEDIUM if proven else Route.CACHE_POSSIBLE
-            if not proven:
+            self._proven = self.direct and fs_type in PROVEN
+            self._disks = disks if self._proven and self.size >= _WITNESSED else ()
+            self._before = platforms.read_counter(self._disks)
+            if not self._proven:
                 platforms.drop_cache(self.fd)
         except BaseException:
             os.close(self.fd)
@@ -88,6 +94,16 @@ class ColdFile:
 
     def close(self) -> None:
         os.close(self.fd)
+
+    def route(self) -> Route:
+        """Where the bytes came from, asked when all of them have been read: from the medium only
+        on a proven file system, and not against the word of the disks themselves."""
+        if not self._proven:
+            return Route.CACHE_POSSIBLE
+        now = platforms.read_counter(self._disks)
+        if now is not None and self._before is not None and now - self._before < self.size:
+            return Route.CACHE_POSSIBLE
+        return Route.MEDIUM
 
     def fill(self, view: memoryview, offset: int, length: int) -> None:
         """Read exactly `length` bytes at `offset` (aligned) into the start of `view` (aligned).
@@ -121,7 +137,7 @@ def read_cold(
     """
     sums = {kind: checksums.new(kind) for kind in kinds}
     with Tree(root) as tree:
-        file = ColdFile(tree, path, volume.fs_type)
+        file = ColdFile(tree, path, volume.fs_type, volume.disks)
         offset = 0
         try:
             for view in _chunks(file):
@@ -134,10 +150,11 @@ def read_cold(
                 platforms.drop_cache(file.fd)
             if os.fstat(file.fd).st_size != file.size:
                 raise OSError(errno.EIO, "its length changed while it was read", path)
+            route = file.route()
         finally:
             file.close()
     digests = {kind: one.hexdigest() for kind, one in sums.items()}
-    return ColdRead(offset, file.mtime_ns, digests, file.route)
+    return ColdRead(offset, file.mtime_ns, digests, route)
 
 
 def sample(root: int, path: str, volume: Volume) -> str:

@@ -54,6 +54,8 @@ class FileTask:
     gets no final name anywhere. At least one of the kinds must be among those computed."""
     source_mtime_ns: int | None = None
     """The time that the file bears where it is read, when it isn't `mtime_ns`."""
+    source_path: str | None = None
+    """Where it is read, when that isn't `path`."""
 
 
 @dataclass(frozen=True, slots=True)

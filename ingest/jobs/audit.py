@@ -24,6 +24,7 @@ from ingest.assurance.rereading import (
     UnknownFile,
     reread,
 )
+from ingest.assurance.sources import came_from_lists, claimed_against
 from ingest.assurance.state import copy_state
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Copy, FileRecord, NewLook, Observer, Roll
@@ -196,6 +197,7 @@ class _Plan:
         self.catalog = catalog
         self.rolls = {roll.id: roll for roll in rolls}
         self.files = {file.id: file for file in catalog.files(rolls)}
+        self._lists = {one.id for one in catalog.offloads(rolls) if came_from_lists(one)}
         by_drive: dict[int, list[Chosen]] = defaultdict(list)
         for one in chosen:
             by_drive[one.here.drive.id].append(one)
@@ -222,17 +224,26 @@ class _Plan:
             key=lambda copy: os.fsencode(copy.path),
         )
         folders = sorted({self.folder(copy) for copy in copies})
+        against = self._against(copies)
         task = DriveTask(
             name=here.drive.name,
             volume=here.volume,
             items=tuple(
-                Item(key, copy.path, _expected(self.files[copy.file_id]))
+                Item(key, copy.path, _expected(self.files[copy.file_id], against[copy.id]))
                 for key, copy in enumerate(copies)
             ),
             folders=tuple(folders),
             known=frozenset(copy.path for copy in everything),
         )
         return _Shelf(task, tuple(map(self._place, copies)))
+
+    def _against(self, copies: Sequence[Copy]) -> dict[int, Against]:
+        """What each copy is compared with: the catalog's digest, where a card's read gave it.
+        Where it was taken from hash lists, a list, which carries no card to reuse."""
+        listed = [copy.id for copy in copies if self.files[copy.file_id].offload_id in self._lists]
+        looks = self.catalog.looks(listed)
+        against = {copy.id: Against.CATALOG for copy in copies}
+        return against | {copy_id: claimed_against(looks[copy_id]) for copy_id in listed}
 
     def _place(self, copy: Copy) -> _Place:
         roll = self.rolls[self.files[copy.file_id].roll_id]
@@ -254,8 +265,8 @@ def _listed_shelf(listed: ListedFolder) -> _Shelf:
     return _Shelf(task, places, listed.problems, by_lists=True)
 
 
-def _expected(file: FileRecord) -> Expected:
-    return Expected(file.size, file.mtime_ns, file.digests, Against.CATALOG)
+def _expected(file: FileRecord, against: Against) -> Expected:
+    return Expected(file.size, file.mtime_ns, file.digests, against)
 
 
 # What was found -----------------------------------------------------------------------------------

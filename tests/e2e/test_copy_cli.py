@@ -122,7 +122,7 @@ def test_when_both_copies_of_a_file_are_bad_then_it_is_named_and_the_rest_is_cop
     ran = ingest("copy", "--to", shelf / "STOAT")
     assert ran.code == 3
     first = ran.out.splitlines()[0]
-    assert first == "A003: PROBLEM. 4 of 5 files stand on STOAT, read back and equal."
+    assert first == "A003: PROBLEM. 4 of 5 files stand on STOAT, read back and equal to the first copy."
     assert "! CLIP/C0002.BIN: no good copy" in ran.out
     assert "HERON: CLIP/C0002.BIN: mismatch" in ran.out
     assert "OTTER: CLIP/C0002.BIN: mismatch" in ran.out
@@ -183,7 +183,9 @@ def test_a_stop_leaves_nothing_half_written_and_is_gone_on_with(
     assert ran.out.startswith("A003: STOPPED.")
     left = [one.name for one in (shelf / "STOAT").rglob("*.unfinished")]
     assert left == []
-    assert ingest("copy", "--to", shelf / "STOAT").code == 0
+    ran = ingest("copy", "--to", shelf / "STOAT", "--json")
+    assert ran.code == 0
+    assert len(ran.document["hash_list"]) == 1
     whole(shelf, "STOAT")
 
 

@@ -283,7 +283,7 @@ def test_two_reads_of_the_card_that_differ_are_a_problem(
 
     def preadv(fd: int, views: list[memoryview], offset: int) -> int:
         count = real(fd, views, offset)
-        if here() == "card" and os.fstat(fd).st_ino == inode and offset == 0:
+        if here().startswith("card") and os.fstat(fd).st_ino == inode and offset == 0:
             views[0][77] ^= 1
         return count
 

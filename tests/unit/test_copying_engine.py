@@ -321,10 +321,25 @@ def test_leaving_early_stops_the_threads(bench: Bench) -> None:
     next(outcomes)
     outcomes.close()
     for thread in threading.enumerate():
-        if thread.name == "card" or thread.name.startswith("HERON"):
+        if thread.name.startswith(("card", "HERON")):
             thread.join(30)
             assert not thread.is_alive()
     os.close(card)
+
+
+def test_no_handle_is_left_open_by_a_run_that_was_stopped(bench: Bench) -> None:
+    """Stopped in the middle of a large file, on the card and on the drive."""
+    tasks = [bench.put(f"{n}.mov", content(30 * MIB, n)) for n in range(3)]
+    bench.open()
+    before = len(os.listdir("/proc/self/fd"))
+    stop = threading.Event()
+
+    def tell(event: Event) -> None:
+        if isinstance(event, Progress) and event.read >= 5 * MIB:
+            stop.set()
+
+    bench.copy(tasks, stop=stop, tell=tell)
+    assert len(os.listdir("/proc/self/fd")) == before
 
 
 def test_the_callers_stop_is_never_set_by_the_engine(bench: Bench) -> None:

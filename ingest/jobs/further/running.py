@@ -91,7 +91,9 @@ class _Work:
     def roll(self, plan: RollPlan, *, given_up: bool) -> RollResult:
         begun = time.monotonic()
         filled, listed = Filled(), Listed("", ())
-        if plan.wanted and not self.stop.is_set() and not given_up:
+        # With nothing to copy, what an earlier run left unlisted is listed.
+        something = plan.wanted or (plan.before and plan.whole)
+        if something and not self.stop.is_set() and not given_up:
             filled, listed = self._fill(plan)
         elif plan.wanted:
             filled.unfinished = True
@@ -142,7 +144,9 @@ class _Work:
                     filled.troubles.append(
                         Trouble(".", self.seen.name, "no hash list", listed.problem)
                     )
-            mine = any(one.drive in (None, self.seen.name) for one in filled.troubles)
+            elif self.stop.is_set():
+                filled.unfinished = True  # at the least, it is not listed yet
+            mine = any(one.drive == self.seen.name for one in filled.troubles)
             whole = not (mine or filled.stopped or filled.unfinished or self.stop.is_set())
             folder.release(complete=whole)
         return filled, listed

@@ -7,13 +7,19 @@ from collections.abc import Sequence
 from typing import Any
 
 from ingest.copying.values import Action
+from ingest.evidence import Against
 from ingest.jobs.further.copying_on import CopyPlan
 from ingest.jobs.further.values import RollPlan, RollResult, Trouble
+from ingest.jobs.mending import MendPlan
 from ingest.names import shown
 from ingest.wording import counted, size
 
 __all__ = [
     "copy_document",
+    "mend_document",
+    "mend_lines",
+    "mend_plan_lines",
+    "mend_verdict",
     "plan_document",
     "plan_lines",
     "result_lines",
@@ -148,11 +154,11 @@ def result_lines(result: RollResult, wanted: int, *, stopped: bool) -> list[str]
     elif result.verdict != "matched":
         said = "PROBLEM" if result.footage else "NOT FINISHED"
         many = f"{result.files_matched:,} of {counted(len(plan.files), 'file')}"
-        lines = [f"{roll}: {said}. {many} stand on {name}, read back and equal."]
+        lines = [f"{roll}: {said}. {many} stand on {name}, {_equal([result])}."]
     elif not plan.wanted:
         lines = [f"{roll}: NOTHING NEW. {files}, all on {name} and matched before."]
     else:
-        lines = [f"{roll}: MATCHED. {files}, on {name}, read back and equal to the first copy."]
+        lines = [f"{roll}: MATCHED. {files}, on {name}, {_equal([result])}."]
     lines.append(f"      {shown(result.root)}/{shown(plan.folder)}")
     sources = Counter(put.source for put in result.put.values())
     if sources:
@@ -171,6 +177,14 @@ def result_lines(result: RollResult, wanted: int, *, stopped: bool) -> list[str]
         for path in result.not_listed[:_MOST]
     ]
     return lines
+
+
+def _equal(results: Sequence[RollResult]) -> str:
+    """What was compared, no more."""
+    against = {one.against for result in results for one in result.plan.wanted}
+    if against <= {Against.CATALOG}:
+        return "read back and equal to the first copy"
+    return "read back and equal to what hash lists say (no read of the card is known)"
 
 
 def route_line(result: RollResult) -> list[str]:
@@ -193,4 +207,89 @@ def trouble_lines(troubles: Sequence[Trouble]) -> list[str]:
     if len(troubles) > _MOST:
         lines.append(f"  ... and {len(troubles) - _MOST:,} more (--json tells all)")
     lines += [f"Do: {shown(do)}" for do in dict.fromkeys(one.do for one in troubles) if do]
+    return lines
+
+
+def mend_document(plan: MendPlan, results: Sequence[RollResult]) -> dict[str, Any]:
+    """The JSON document of a mending."""
+    return {
+        "drive": plan.target.name,
+        "root": plan.target.volume.root,
+        "verdict": mend_verdict(plan, results),
+        "copies": plan.copies,
+        "not_read_yet": plan.unread,
+        "mended": [
+            {
+                "path": f"{result.plan.folder}/{path}" if result.plan.folder else path,
+                "roll": result.plan.roll.name,
+                "was": next(one.was for one in result.plan.wanted if one.file.path == path),
+                "from": put.source,
+                "read_back": str(put.route or ""),
+                "detail": put.detail,
+            }
+            for result in results
+            for path, put in result.put.items()
+        ],
+        "problems": [told for result in results for told in trouble_documents(result.troubles)],
+        "hash_list": [path for result in results for path in result.hash_lists],
+    }
+
+
+def mend_verdict(plan: MendPlan, results: Sequence[RollResult]) -> str:
+    """nothing (nothing is known to be damaged there), matched, or problem."""
+    if not plan.bad:
+        return "nothing"
+    good = all(result.verdict == "matched" for result in results)
+    return "matched" if good else "problem"
+
+
+def mend_plan_lines(plan: MendPlan) -> list[str]:
+    """What is to be put back, in a few lines."""
+    volume = plan.target.volume
+    lines = [f"Mend        {shown(plan.target.name)}, at {shown(volume.root)}"]
+    for one in plan.rolls:
+        if one.wanted:
+            names = ", ".join(f"{shown(name)} ({count:,})" for name, count in _from(one).items())
+            lines.append(
+                f"Roll        {shown(one.roll.name)}: {counted(len(one.wanted), 'file')} to put "
+                f"back, {size(one.bytes)}"
+            )
+            lines.append(f"            first from {names}")
+        lines += trouble_lines(one.troubles)
+    return lines
+
+
+def mend_lines(plan: MendPlan, results: Sequence[RollResult], *, stopped: bool) -> list[str]:
+    """The end of a mending: the answer first."""
+    name = shown(plan.target.name)
+    if not plan.bad:
+        lines = [f"{name}: NOTHING TO MEND. Nothing is known to be damaged or missing there."]
+        if plan.unread:
+            lines.append(f"  {counted(plan.unread, 'copy')} there nobody has read yet.")
+        lines.append(f"Do: to look for damage, ingest audit {name}")
+        return lines
+    put = [(result.plan, path, one) for result in results for path, one in result.put.items()]
+    if mend_verdict(plan, results) == "matched":
+        said = f"MENDED. {counted(len(put), 'file')} put back, {_equal(results)}."
+    else:
+        said = "STOPPED" if stopped else "NOT ALL MENDED"
+        said += f". {len(put):,} of {counted(plan.bad, 'file')} put back, {_equal(results)}."
+    lines = [f"{name}: {said}"]
+    for roll, path, one in put[:_MOST]:
+        was = next(wanted.was for wanted in roll.wanted if wanted.file.path == path)
+        lines.append(
+            f"  {shown(roll.roll.name)}/{shown(path)}: was {was}, put back from {shown(one.source)}"
+        )
+        if one.detail:
+            lines.append(f"      {shown(one.detail)}")
+    if len(put) > _MOST:
+        lines.append(f"  ... and {len(put) - _MOST:,} more (--json tells all)")
+    for result in results:
+        lines += trouble_lines(result.troubles)
+        if result.stopped:
+            lines.append(f"  {name} stopped: {shown(result.stopped)}.")
+    cached = [line for result in results for line in route_line(result)]
+    lines += list(dict.fromkeys(cached))
+    if stopped or any(result.unfinished or result.stopped for result in results):
+        lines.append("Do: run the same command again; it goes on where it was.")
     return lines

@@ -48,6 +48,7 @@ from ingest.errors import BadCard, BadDestination, Unfinished
 from ingest.evidence import Act, Against, Route, State
 from ingest.jobs.offloading.clips import ClipReader
 from ingest.jobs.offloading.listing import Listed, ToList, list_roll
+from ingest.jobs.offloading.pace import past_rates, said_slower
 from ingest.jobs.offloading.values import DriveResult, Phase, Plan, Problem, Result
 from ingest.jobs.slate import match_production
 from ingest.names import shown
@@ -88,7 +89,8 @@ def run_offload(
         folders = _hold(stack, plan, seen, roots, run, take_over=plan.request.take_over)
         known = [catalog.see_drive(one) for one in seen]
         offload = catalog.begin_offload(_start(plan, run, observer))
-        work = _Run(plan, catalog, offload, known, seen, begun)
+        pasts = past_rates(catalog.offloads(catalog.rolls()))
+        work = _Run(plan, catalog, offload, known, seen, begun, pasts)
         work.set_aside(folders, run)
         catalog.note_card(offload, _notes(plan))
         with ClipReader(plan, catalog, offload.roll, seen, clip_readers) as clips:
@@ -259,6 +261,7 @@ class _Run:
     known: list[Drive]
     seen: list[DriveSeen]
     begun: float
+    pasts: Mapping[int, float]
     problems: list[Problem] = field(default_factory=list)
     hash_lists: list[str] = field(default_factory=list)
     not_listed: list[str] = field(default_factory=list)
@@ -530,6 +533,7 @@ class _Run:
             route=str(on.route or ""),
             stopped=on.stopped,
             seconds=on.seconds,
+            slower=said_slower(on.bytes, on.seconds, self.pasts.get(self.known[number].id)),
         )
 
     def end(self, result: Result) -> OffloadEnd:

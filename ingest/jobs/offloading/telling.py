@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
+from ingest.catalog.catalog import Catalog
 from ingest.copying.values import Action
 from ingest.errors import ExitCode
+from ingest.jobs.offloading.pace import past_rates, seconds_needed
 from ingest.jobs.offloading.values import Plan, Problem, Result
 from ingest.names import shown
 from ingest.wording import counted, size
 
-__all__ = ["document", "exit_code", "plan_document", "plan_lines", "result_lines"]
+__all__ = ["battery_line", "document", "exit_code", "plan_document", "plan_lines", "result_lines"]
 
 _MOST = 20
 
@@ -49,6 +51,7 @@ def document(result: Result) -> dict[str, Any]:
                 "problems": drive.problems,
                 "read_back": drive.route,
                 "stopped": drive.stopped,
+                "slower": drive.slower,
             }
             for drive in result.drives
         ],
@@ -108,6 +111,18 @@ def exit_code(result: Result) -> ExitCode:
     if result.problems or result.plan.copies < result.plan.request.settings.copies:
         return ExitCode.FOOTAGE
     return ExitCode.WELL
+
+
+def battery_line(plans: Sequence[Plan], catalog: Catalog) -> str:
+    """What a computer on battery must last for."""
+    rates = past_rates(catalog.offloads(catalog.rolls()))
+    seconds = 0.0
+    for plan in plans:
+        known = [catalog.drive(name=drive.name) for drive in plan.drives]
+        pasts = [rates.get(one.id) if one is not None else None for one in known]
+        seconds += seconds_needed(plan.bytes, pasts)
+    minutes = max(1, round(seconds / 60))
+    return f"This computer runs on battery; the copying takes about {counted(minutes, 'minute')}."
 
 
 _FOOTAGE = frozenset(
@@ -186,6 +201,8 @@ def result_lines(result: Result) -> list[str]:
             f"{size(drive.bytes)}{_route(drive.route)}"
         )
         lines.append(f"      {shown(drive.folder)}")
+        if drive.slower:
+            lines.append(f"      {drive.slower}")
         if drive.stopped:
             lines.append(f"  {shown(drive.name)} stopped: {shown(drive.stopped)}.")
             lines.append("  Do: mend that, then run the same command again; it goes on.")

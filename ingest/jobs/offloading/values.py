@@ -132,6 +132,8 @@ class DriveResult:
     route: str
     stopped: str
     seconds: float
+    slower: str
+    """A sentence when it was much slower than in its own past, or empty."""
 
 
 @dataclass(frozen=True, slots=True)

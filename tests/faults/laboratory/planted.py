@@ -16,9 +16,12 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import Any
 
-__all__ = ["BUGS"]
+__all__ = ["BUGS", "FOOTAGE_BUG"]
 
 BUGS = ("flush left out", "folder flush left out", "evidence before flush")
+
+FOOTAGE_BUG = "flush of footage left out"
+"""Hidden by a journalling file system: the flush of our own journal takes all else with it."""
 
 _cut = threading.Event()
 """Set once the power was cut for the first time."""
@@ -38,6 +41,10 @@ def _is_folder(fd: int) -> bool:
     return stat.S_ISDIR(os.fstat(fd).st_mode)
 
 
+def _is_footage(fd: int) -> bool:
+    return os.readlink(f"/proc/self/fd/{fd}").endswith(".unfinished")
+
+
 def _plant(bug: str) -> None:
     from ingest import platforms
     from ingest.copying.finishing import Checked, Finisher, compare
@@ -47,6 +54,10 @@ def _plant(bug: str) -> None:
     if bug == "flush left out":
         for name in ("flush", "flush_range", "flush_volume"):
             setattr(platforms, name, _without(lambda fd: True, getattr(platforms, name)))
+    elif bug == FOOTAGE_BUG:
+        platforms.flush_range = _without(lambda fd: True, platforms.flush_range)
+        platforms.flush_volume = _without(lambda fd: True, platforms.flush_volume)
+        platforms.flush = _without(_is_footage, platforms.flush)
     elif bug == "folder flush left out":
         platforms.flush = _without(_is_folder, platforms.flush)
     elif bug == "evidence before flush":

@@ -1,0 +1,61 @@
+"""`ingest mend`: puts back damaged or missing copies on a drive."""
+
+from __future__ import annotations
+
+import click
+
+from ingest.cli.terminal import Terminal, job
+
+__all__ = ["command"]
+
+
+@job("mend")
+@click.argument("drive")
+@click.option("--from", "source", metavar="DRIVE", help="Take them from this drive only.")
+@click.option("--take-over", is_flag=True, help="Take a roll over from a run that has ended.")
+@click.option("--yes", is_flag=True, help="Go at once.")
+def command(terminal: Terminal, drive: str, source: str | None, take_over: bool, yes: bool) -> int:
+    """Put back copies on DRIVE that are known to be missing, short, too long or mismatched.
+
+    Each comes from another drive's copy, proven good while it is read. The damaged file is kept
+    beside it under a name with "set-aside" in it, never deleted. To find damage, run ingest audit
+    first: this looks for nothing new. A drive that gave read errors is not mended; make a copy on
+    a new one (ingest copy --to).
+
+    Exit: 0 all that was known to be bad is put back; 3 something could not be, or must be audited;
+    4 it could not finish (run it again).
+    """
+    import secrets
+    import threading
+
+    from ingest.cli.stopping import confirm, progress, stopping
+    from ingest.jobs.further.running import run_rolls
+    from ingest.jobs.further.telling import mend_document, mend_lines, mend_plan_lines
+    from ingest.jobs.further.values import RollResult, exit_code
+    from ingest.jobs.mending import prepare_mend
+
+    stop = threading.Event()
+    results: tuple[RollResult, ...] = ()
+    with terminal.catalog() as catalog:
+        plan = prepare_mend(catalog, drive, source)
+        if any(one.wanted for one in plan.rolls):
+            confirm(terminal, mend_plan_lines(plan), yes=yes)
+        whole = sum(one.bytes for one in plan.rolls)
+        if plan.rolls:
+            with (
+                stopping(stop),
+                progress(terminal, ("drives", whole), (plan.target.name, whole)) as tell,
+            ):
+                results = run_rolls(
+                    plan.target,
+                    plan.rolls,
+                    catalog,
+                    terminal.observer(),
+                    run=secrets.token_hex(8),
+                    tell=tell,
+                    stop=stop,
+                    take_over=take_over,
+                )
+    stopped = stop.is_set()
+    terminal.answer(mend_document(plan, results), mend_lines(plan, results, stopped=stopped))
+    return exit_code(results, wanted=0, stopped=stopped)
