@@ -12,10 +12,12 @@ import os
 import queue
 import stat
 import threading
+import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from ingest.assurance.audit import Expected, Found, Judged, judge, kind_to_compare
+from ingest.assurance.schedule import fits
 from ingest.card.litter import is_litter
 from ingest.copying.reading import open_root, read_cold
 from ingest.copying.roll_folder import is_ours
@@ -33,6 +35,8 @@ __all__ = [
     "Finding",
     "Item",
     "Progress",
+    "Speed",
+    "TimeUp",
     "UnknownFile",
     "device_groups",
     "find",
@@ -80,6 +84,8 @@ class Checked:
     judged: Judged
     about_the_copy: bool = True
     """False: the system refused us (permission and the like); no evidence about the copy."""
+    mtime_ns: int | None = None
+    """As found."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +106,23 @@ class DriveGone:
     why: str
 
 
-Finding = Checked | UnknownFile | DriveGone
+@dataclass(frozen=True, slots=True)
+class TimeUp:
+    """The time given is used up; the rest of the drive was not read."""
+
+    drive: int
+
+
+@dataclass(frozen=True, slots=True)
+class Speed:
+    """Told when a drive was read, as far as it was: what came of it for the next estimate."""
+
+    drive: int
+    bytes: int
+    seconds: float
+
+
+Finding = Checked | UnknownFile | DriveGone | TimeUp | Speed
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,13 +153,16 @@ def reread(
     quick: bool,
     stop: threading.Event,
     tell: Callable[[Progress], None],
+    budget: float | None = None,
+    clock: Callable[[], float] = time.monotonic,
 ) -> Iterator[Finding]:
-    """Look at every item of every task, and yield what is found as it is found.
+    """Look at every item of every task, in their order, and yield what is found as it is found.
 
     `quick`: presence, size and time only. When `stop` is set, the iterator ends within two
-    seconds; what was not reached is simply not among the findings.
+    seconds; what was not reached is simply not among the findings. `budget`: seconds for all of
+    it; a file that would not be through in them, at the speed measured on its drive, is not begun.
     """
-    work = _Work(tasks, quick, stop)
+    work = _Work(tasks, quick, stop, budget, clock)
     threads = [
         # Daemons: a thread stuck in a dead device must never keep the program from leaving.
         threading.Thread(target=work.run, args=(group,), daemon=True)
@@ -162,17 +187,28 @@ def reread(
                 if work.findings.empty() or isinstance(finding, Checked):
                     tell(work.progress())
     finally:
-        stop.set()
+        work.leave.set()
         for thread in threads:
             thread.join(_LEAVE)
     tell(work.progress())
 
 
 class _Work:
-    def __init__(self, tasks: Sequence[DriveTask], quick: bool, stop: threading.Event) -> None:
+    def __init__(
+        self,
+        tasks: Sequence[DriveTask],
+        quick: bool,
+        stop: threading.Event,
+        budget: float | None,
+        clock: Callable[[], float],
+    ) -> None:
         self.tasks = tasks
         self.quick = quick
         self.stop = stop
+        self.leave = threading.Event()
+        """Set when nobody takes findings any more."""
+        self.clock = clock
+        self.end = None if budget is None else clock() + budget
         self.findings: queue.SimpleQueue[Finding | Exception | None] = queue.SimpleQueue()
         self.names = tuple(task.name for task in tasks)
         self.done = [0] * len(tasks)
@@ -204,23 +240,28 @@ class _Work:
             if os.fstat(root).st_dev != task.volume.st_dev:
                 self.findings.put(DriveGone(number, "another volume is mounted there now"))
                 return
-            why = self._items(number, task, root)
+            begun = self.clock()
+            why = self._items(number, task, root, begun)
+            self.findings.put(Speed(number, self.done[number], self.clock() - begun))
             if why:
                 self.findings.put(DriveGone(number, why))
                 return
             for folder in task.folders:
-                if self.stop.is_set():
+                if self._stopped():
                     return
                 for path in _unknown(root, folder, task.known):
                     self.findings.put(UnknownFile(number, folder, path))
         finally:
             os.close(root)
 
-    def _items(self, number: int, task: DriveTask, root: int) -> str:
+    def _items(self, number: int, task: DriveTask, root: int, begun: float) -> str:
         """Why the drive is given up, or empty."""
         failures = 0
         for item in task.items:
-            if self.stop.is_set():
+            if self._stopped():
+                return ""
+            if not self._in_time(number, item, begun):
+                self.findings.put(TimeUp(number))
                 return ""
             before = self.done[number]
             found, refused = find(
@@ -229,13 +270,25 @@ class _Work:
             if (found.missing or found.detail) and (why := gone(task.volume, root)):
                 return why
             judged = judge(item.expected, found)
-            self.findings.put(Checked(number, item, judged, about_the_copy=not refused))
+            self.findings.put(Checked(number, item, judged, not refused, found.mtime_ns))
             self.done[number] = before + (1 if self.quick else item.expected.size or 0)
             failed = judged.state is State.UNREADABLE and not refused
             failures = failures + 1 if failed else 0
             if failures >= _FAILURES:
                 return f"it gave errors for {failures} files in a row"
         return ""
+
+    def _stopped(self) -> bool:
+        return self.stop.is_set() or self.leave.is_set()
+
+    def _in_time(self, number: int, item: Item, begun: float) -> bool:
+        if self.end is None:
+            return True
+        now = self.clock()
+        done, spent = self.done[number], now - begun
+        if item is self.tasks[number].items[0]:
+            return self.end > now  # begun in any case: too large for one night is not for ever
+        return fits(item.expected.size or 0, done, spent, self.end - now)
 
     def _counter(self, number: int) -> Callable[[int], None]:
         def count(size: int) -> None:

@@ -143,9 +143,9 @@ class Offload:
 
 @dataclass(frozen=True, slots=True)
 class CardNote:
-    """Something on a card that was seen and not copied whole.
+    """Something on a card that was seen and not copied whole, or (`witness`) not copied again.
 
-    `kind`: litter, link, special, unreadable, changed, vanished, appeared, damaged, older.
+    `kind`: litter, link, special, unreadable, changed, vanished, appeared, damaged, older, witness.
     """
 
     kind: str

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
+import re
+import shutil
 import sys
+import time
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, Self
 
 import click
 
 from ingest.cli.terminal import Terminal, job
-from ingest.errors import ExitCode
+from ingest.errors import ExitCode, UsageError
 from ingest.names import shown
+from ingest.wording import counted, size
 
 if TYPE_CHECKING:
     from tqdm import tqdm
 
-    from ingest.jobs.audit import AuditedRoll, Event, Result
+    from ingest.jobs.audit import AuditedDrive, AuditedRoll, Event, Result
 
-__all__ = ["command"]
+__all__ = ["command", "seconds_of"]
 
 
 @job("audit")
@@ -25,16 +29,38 @@ __all__ = ["command"]
 @click.option("--roll", metavar="NAME", help="Only this roll.")
 @click.option("--production", metavar="NAME", help="Only this production.")
 @click.option(
+    "--by",
+    type=click.Choice(["both", "catalog", "lists"]),
+    default="both",
+    show_default=True,
+    help="Compare with the catalog, with the hash lists on the drive, or with both.",
+)
+@click.option(
+    "--oldest",
+    metavar="TIME",
+    help="Read what was not read for longest first, for so long: 2h, 90m, 1h30m.",
+)
+@click.option(
+    "--again", is_flag=True, help="Read all, also what an audit that was cut off had read."
+)
+@click.option(
     "--quick",
     is_flag=True,
     help="Presence, size and time only. It is no proof: damage inside a file is not seen.",
 )
-@click.option("--no-record", is_flag=True, help="Leave no evidence in the catalog.")
+@click.option(
+    "--no-record",
+    is_flag=True,
+    help="Leave no evidence in the catalog, and write no hash list.",
+)
 def command(
     terminal: Terminal,
     drives: tuple[str, ...],
     roll: str | None,
     production: str | None,
+    by: str,
+    oldest: str | None,
+    again: bool,
     quick: bool,
     no_record: bool,
 ) -> int:
@@ -42,7 +68,9 @@ def command(
 
     DRIVE is a known drive's name, or a folder on one; with none, every known drive that is
     mounted. A folder that the catalog doesn't know is compared with its own hash lists. What is
-    bad is recorded before it is shown. Nothing is written to a drive.
+    bad is recorded before it is shown. What was read is added to the hash lists on drives that
+    this catalog wrote to; nothing else is written to a drive. An audit that was cut off is gone
+    on with.
 
     Exit: 0 all matched; 3 something is wrong; 4 a drive left in the middle (run it again).
     """
@@ -50,9 +78,32 @@ def command(
     import threading
     from datetime import UTC, datetime
 
-    from ingest.jobs.audit import audit
+    from ingest.cli.stopping import stopping
+    from ingest.jobs.audit import Wish, audit
 
-    with terminal.catalog() as catalog, _Screen(terminal, "copies" if quick else "B") as screen:
+    if quick and oldest:
+        raise UsageError(
+            "--quick reads nothing, so it needs no time (--oldest).", do="leave one out"
+        )
+    if by == "lists" and (roll or production or oldest):
+        raise UsageError(
+            "Hash lists know of no rolls and no dates of evidence.",
+            do="name a folder instead, or leave out --by lists",
+        )
+    budget = seconds_of(oldest) if oldest else None
+    wish = Wish(
+        with_catalog=by != "lists",
+        with_lists=by != "catalog",
+        stalest_first=budget is not None,
+        again=again,
+        quick=quick,
+    )
+    stop = threading.Event()
+    with (
+        terminal.catalog() as catalog,
+        _Screen(terminal, "copies" if quick else "B", budget) as screen,
+        stopping(stop),
+    ):
         result = audit(
             catalog,
             terminal.observer(),
@@ -60,16 +111,32 @@ def command(
             run=secrets.token_hex(8),
             now=lambda: datetime.now(UTC),
             tell=screen.tell,
-            stop=threading.Event(),
+            stop=stop,
             roll=roll,
             production=production,
-            quick=quick,
+            wish=wish,
             record=not no_record,
+            budget=budget,
         )
     terminal.answer(_document(result), _lines(result))
     if result.verdict == "problem":
         return ExitCode.FOOTAGE
+    if result.stopped:
+        return ExitCode.STOPPED
     return ExitCode.UNFINISHED if result.unfinished else ExitCode.WELL
+
+
+_TIME = re.compile(r"(?:(\d{1,4})h)?(?:(\d{1,5})m)?(?:(\d{1,6})s)?")
+
+
+def seconds_of(text: str) -> float:
+    """The seconds of `2h`, `90m`, `1h30m`, `45s`. Raises UsageError."""
+    found = _TIME.fullmatch(text.strip().lower())
+    hours, minutes, seconds = (int(part or 0) for part in found.groups()) if found else (0, 0, 0)
+    whole = hours * 3600 + minutes * 60 + seconds
+    if whole <= 0:
+        raise UsageError(f"--oldest takes a time, not {shown(text)}.", do="2h, 90m, or 1h30m")
+    return float(whole)
 
 
 _COLUMNS = ("matched", "mismatch", "short", "long", "missing", "unreadable")
@@ -82,6 +149,16 @@ def _document(result: Result) -> dict[str, Any]:
                 "name": drive.name,
                 "root": drive.root,
                 "unfinished": drive.gone or None,
+                "hash_lists": list(drive.hash_lists),
+                "no_hash_list": list(drive.no_list),
+                "notes": list(drive.notes),
+                "went_on_from": drive.since.isoformat() if drive.since else None,
+                "time_up": drive.time_up,
+                "left": {
+                    "files": drive.left_files,
+                    "bytes": drive.left_bytes,
+                    "seconds": round(drive.left_seconds) if drive.left_seconds else None,
+                },
                 "cache_possible": drive.cached,
                 "compared_with": "hash lists" if drive.by_lists else "catalog",
                 "rolls": [_roll_document(roll) for roll in drive.rolls],
@@ -114,6 +191,8 @@ def _roll_document(roll: AuditedRoll) -> dict[str, Any]:
         **{column: states.get(column, 0) for column in _COLUMNS},
         "only_looked_at": states.get("unverified", 0),
         "not_reached": roll.not_reached,
+        "read_before": roll.read_before,
+        "only_in_hash_lists": roll.only_listed,
         "unknown": len(roll.unknown),
         "unknown_files": list(roll.unknown),
     }
@@ -128,6 +207,7 @@ def _lines(result: Result) -> Iterator[str]:
         "problem": f"AUDIT: PROBLEM ({len(result.problems)} among {where})",
         "unfinished": f"AUDIT: NOT FINISHED ({where})",
         "nothing": "AUDIT: no copy to read: the catalog knows of none there",
+        "part": f"AUDIT: MATCHED as far as the time went ({_reached(result)} of {where})",
         "present": f"AUDIT: all there, nothing proven ({where})",
         "matched": f"AUDIT: ALL MATCHED ({where})",
     }[result.verdict]
@@ -135,13 +215,12 @@ def _lines(result: Result) -> Iterator[str]:
         yield f"{shown(drive.name)} ({shown(drive.root)})"
         for roll in drive.rolls:
             yield f"  {shown(roll.roll)}: {_counts(roll)}"
-            book = "hash lists" if drive.by_lists else "catalog"
+            book = "hash lists" if drive.by_lists else "catalog or the hash lists"
             for path in roll.unknown[:10]:
                 yield f"    not in the {book}: {shown(path)}"
             if len(roll.unknown) > 10:
                 yield f"    and {len(roll.unknown) - 10} more that are not in the {book}"
-        if drive.by_lists:
-            yield "  The catalog knows nothing there: compared with the hash lists that lie on it."
+        yield from _about(drive)
         if drive.cached:
             yield (
                 f"  {drive.cached} of these reads may have come from memory, not from the drive. "
@@ -170,10 +249,50 @@ def _lines(result: Result) -> Iterator[str]:
         yield "Nothing of this was recorded (--no-record)."
 
 
+def _reached(result: Result) -> int:
+    return sum(roll.files - roll.not_reached for drive in result.drives for roll in drive.rolls)
+
+
+def _about(drive: AuditedDrive) -> Iterator[str]:
+    if drive.by_lists:
+        yield "  Compared with the hash lists that lie on it, not with the catalog."
+    if drive.since is not None:
+        yield (
+            f"  It goes on with the audit that began {drive.since:%Y-%m-%d %H:%M} UTC and was cut "
+            "off; --again reads all."
+        )
+    if drive.left_files:
+        left = f"  Not reached: {counted(drive.left_files, 'file')}, {size(drive.left_bytes)}"
+        if drive.left_seconds is not None:
+            left += f", about {_duration(drive.left_seconds)} at the speed measured"
+        yield f"{left}."
+    for path in drive.hash_lists:
+        yield f"  Added to its hash lists: {shown(path)}"
+    for why in drive.no_list:
+        yield f"  No hash list was added: {shown(why)}."
+    for note in drive.notes[:_MOST]:
+        yield f"  Hash list {shown(note)}"
+    if len(drive.notes) > _MOST:
+        yield f"  ... and {len(drive.notes) - _MOST} more (--json tells all)"
+
+
+_MOST = 10
+
+
+def _duration(seconds: float) -> str:
+    if seconds < 90:
+        return f"{max(1, round(seconds))} s"
+    return f"{round(seconds / 60)} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
+
+
 def _counts(roll: AuditedRoll) -> str:
     parts = [f"{roll.files} files"]
     for state, count in sorted(roll.states.items()):
         parts.append(f"{count} {'there' if state == 'unverified' else state}")
+    if roll.read_before:
+        parts.append(f"{roll.read_before} read before")
+    if roll.only_listed:
+        parts.append(f"{roll.only_listed} of them only in the hash lists")
     if roll.not_reached:
         parts.append(f"{roll.not_reached} not reached")
     if roll.unknown:
@@ -181,12 +300,17 @@ def _counts(roll: AuditedRoll) -> str:
     return ", ".join(parts)
 
 
+_BAR = "{desc} {percentage:3.0f}% |{bar}|"
+
+
 class _Screen:
     """One bar a drive on standard error, when a terminal is there; bad news in any case."""
 
-    def __init__(self, terminal: Terminal, unit: str) -> None:
+    def __init__(self, terminal: Terminal, unit: str, budget: float | None) -> None:
         self._terminal = terminal
         self._unit = unit
+        self._budget = budget
+        self._begun = time.monotonic()
         self._bars: list[tqdm[Any]] = []
 
     def __enter__(self) -> Self:
@@ -210,18 +334,36 @@ class _Screen:
         if not self._terminal.bars:
             return
         if not self._bars:
-            from tqdm import tqdm
+            self._open(event.names, event.total)
+        spent = max(time.monotonic() - self._begun, 0.001)
+        for bar, done, total in zip(self._bars, event.done, event.total, strict=True):
+            bar.n = min(done, total)
+            bar.bar_format = f"{_BAR} {self._text(done, total, spent)}"
+            bar.refresh()
 
-            self._bars = [
-                tqdm(
-                    total=total,
-                    desc=shown(name),
-                    unit=self._unit,
-                    unit_scale=self._unit == "B",
-                    position=place,
-                    file=sys.stderr,
-                )
-                for place, (name, total) in enumerate(zip(event.names, event.total, strict=True))
-            ]
-        for bar, done in zip(self._bars, event.done, strict=True):
-            bar.update(done - bar.n)
+    def _open(self, names: tuple[str, ...], totals: tuple[int, ...]) -> None:
+        from tqdm import tqdm
+
+        if self._budget is not None:
+            self._terminal.note(f"the stalest first, for {_duration(self._budget)}")
+        width = shutil.get_terminal_size().columns
+        room = min(24, max((len(shown(name)) for name in names), default=0))
+        self._bars = [
+            tqdm(
+                total=total,
+                desc=f"{shown(name)[:24]:<{room}}",
+                position=place,
+                file=sys.stderr,
+                ncols=min(width, 100),
+                bar_format=_BAR,
+            )
+            for place, (name, total) in enumerate(zip(names, totals, strict=True))
+        ]
+
+    def _text(self, done: int, total: int, spent: float) -> str:
+        if self._unit != "B":
+            return f"{done:,} of {total:,}"
+        text = f"{size(done)}, {size(int(done / spent))}/s"
+        if 0 < done < total:
+            text += f", {_duration((total - done) * spent / done)} left"
+        return text

@@ -15,7 +15,7 @@ from itertools import combinations
 from ingest.card.inventory import CardFile
 from ingest.copying.journal import Entry, read_journal
 from ingest.copying.limits import objections
-from ingest.copying.roll_folder import is_ours
+from ingest.copying.roll_folder import is_ours, unfinished_bytes
 from ingest.copying.tree import Tree
 from ingest.drives import Volume, same_device
 from ingest.errors import BadDestination
@@ -36,6 +36,8 @@ class Stock:
     """Length of each regular file; -1 for anything else that takes the place."""
     journal: Mapping[str, Entry]
     """What an unfinished run had compared there."""
+    reclaimable: int = 0
+    """Bytes held by half-written files that the next run removes."""
 
 
 def check_places(
@@ -94,15 +96,17 @@ def copies_on(destinations: Sequence[Volume]) -> int:
     return len(groups)
 
 
-def check_room(destination: Volume, sizes: Sequence[int]) -> None:
+def check_room(destination: Volume, sizes: Sequence[int], reclaimable: int = 0) -> None:
     """Refuse a drive on which files of these sizes don't fit, whole blocks and a little spare
-    for folders, hash list and journal counted. Raises BadDestination."""
+    for folders, hash list and journal counted. `reclaimable`: bytes that become free before the
+    first is written. Raises BadDestination."""
     needed = sum(-(-size // _BLOCK) * _BLOCK + 512 for size in sizes)
     needed += _SPARE + needed // _SPARE_SHARE if sizes else 0
-    if needed > destination.free:
+    free = destination.free + reclaimable
+    if needed > free:
         raise BadDestination(
             f"Not enough room on {shown(destination.root)}: {needed:,} bytes are needed, "
-            f"{destination.free:,} are free.",
+            f"{free:,} are free.",
             do="name a drive with more room, or make room on this one",
         )
 
@@ -146,7 +150,8 @@ def take_stock(root: int, folder: str, paths: Sequence[str]) -> Stock:
                     sizes[path] = -1  # a file or link stands where a folder is needed
                     continue
                 sizes[path] = info.st_size if _is_file(info) else -1
-    return Stock(sizes, journal)
+        reclaimable = unfinished_bytes(handle)
+    return Stock(sizes, journal, reclaimable)
 
 
 def _is_file(info: os.stat_result) -> bool:

@@ -24,7 +24,7 @@ from ingest.errors import BadDestination, Unfinished
 from ingest.names import shown
 from ingest.platforms import posix_files
 
-__all__ = ["LOCK", "RESERVED", "RollFolder", "is_ours"]
+__all__ = ["LOCK", "RESERVED", "RollFolder", "is_ours", "unfinished_bytes"]
 
 LOCK = ".ingest-lock"
 _OWNER = "owner.json"
@@ -238,6 +238,23 @@ def _remove_below(folder: int, device: int) -> None:
                     os.close(below)
             elif _UNFINISHED.fullmatch(entry.name):
                 os.unlink(entry.name, dir_fd=folder)
+
+
+def unfinished_bytes(folder: int) -> int:
+    """Room that half-written files of ours hold below an open roll folder, in bytes."""
+    held = 0
+    with os.scandir(folder) as entries:
+        for entry in entries:
+            with contextlib.suppress(FileNotFoundError):  # a run that is at it right now
+                if entry.is_dir(follow_symlinks=False):
+                    below = os.open(entry.name, _FOLDER, dir_fd=folder)
+                    try:
+                        held += unfinished_bytes(below)
+                    finally:
+                        os.close(below)
+                elif _UNFINISHED.fullmatch(entry.name):
+                    held += entry.stat(follow_symlinks=False).st_blocks * 512
+    return held
 
 
 def _ended(owner: Mapping[str, object]) -> bool:

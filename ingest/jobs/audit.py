@@ -5,36 +5,38 @@ What is bad is committed by itself before anybody is told; what is good, in grou
 
 from __future__ import annotations
 
-import os
 import threading
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from ingest.assurance.audit import Expected, Judged
-from ingest.assurance.listed import ListedFolder
+from ingest.assurance.audit import Judged
 from ingest.assurance.rereading import (
     Checked,
     DriveGone,
-    DriveTask,
     Finding,
-    Item,
     Progress,
+    Speed,
+    TimeUp,
     UnknownFile,
     reread,
 )
-from ingest.assurance.sources import came_from_lists, claimed_against
+from ingest.assurance.schedule import seconds_for
 from ingest.assurance.state import copy_state
 from ingest.catalog.catalog import Catalog
-from ingest.catalog.records import Copy, FileRecord, NewLook, Observer, Roll
-from ingest.errors import NotKnown
-from ingest.evidence import Act, Against, Route, State
-from ingest.jobs.audit_targets import Chosen, choose, lies_in
+from ingest.catalog.records import Copy, NewLook, Observer
+from ingest.errors import NotKnown, Unfinished
+from ingest.evidence import Act, Route, State
+from ingest.jobs.audit_listing import ListsWritten, Read, append_audit, why_no_list
+from ingest.jobs.audit_plan import AuditPlan, Disagreement, Shelf, Wish
+from ingest.jobs.audit_targets import choose
 from ingest.names import shown
 
-__all__ = ["AuditedDrive", "AuditedRoll", "Found", "Problem", "Result", "audit"]
+__all__ = ["AuditedDrive", "AuditedRoll", "Found", "Problem", "Result", "Wish", "audit"]
 
+_EVERYTHING = Wish()
+_NO_LISTS = ListsWritten()
 _GROUP = 500
 """Good findings committed together."""
 
@@ -59,11 +61,15 @@ class AuditedRoll:
     states: Mapping[State, int]
     """What was found, copies that were reached only."""
     unknown: tuple[str, ...]
-    """Files in the folder that the catalog doesn't know, relative to the drive's root."""
+    """Files in the folder that nobody knows, relative to the drive's root."""
+    only_listed: int = 0
+    """Of `files`: those that the drive's hash lists name and the catalog doesn't know."""
+    read_before: int = 0
+    """Of `files`: those not read again, since an audit that was cut off had found them good."""
 
     @property
     def not_reached(self) -> int:
-        return self.files - sum(self.states.values())
+        return self.files - self.read_before - sum(self.states.values())
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +82,20 @@ class AuditedDrive:
     gone: str
     """Why the drive was given up in the middle, or empty."""
     by_lists: bool = False
-    """The catalog knows nothing there: compared with the hash lists that lie on it."""
+    """Compared with the hash lists that lie on it alone."""
+    hash_lists: tuple[str, ...] = ()
+    """The generations that this audit appended, relative to the drive's root."""
+    no_list: tuple[str, ...] = ()
+    """Why it appended none (or none to some rolls)."""
+    notes: tuple[str, ...] = ()
+    time_up: bool = False
+    left_files: int = 0
+    left_bytes: int = 0
+    """Not reached."""
+    left_seconds: float | None = None
+    """What they will take at the speed measured; None where there is none."""
+    since: datetime | None = None
+    """When the audit that this one went on with began."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,14 +114,16 @@ class Result:
 
     @property
     def verdict(self) -> str:
-        """problem, matched, or what is less than either: present (only looked at), unfinished,
-        nothing (no copy was there to be read)."""
+        """problem, matched, or what is less than either: part (the time was used up), present
+        (only looked at), unfinished, nothing (no copy was there to be read)."""
         if self.problems:
             return "problem"
         if self.unfinished:
             return "unfinished"
         if not any(roll.files for drive in self.drives for roll in drive.rolls):
             return "nothing"
+        if any(drive.time_up for drive in self.drives):
+            return "part"
         return "present" if self.quick else "matched"
 
 
@@ -127,146 +148,49 @@ def audit(
     stop: threading.Event,
     roll: str | None = None,
     production: str | None = None,
-    quick: bool = False,
+    wish: Wish = _EVERYTHING,
     record: bool = True,
+    budget: float | None = None,
 ) -> Result:
     """Audit these drives (names or folders on them; none: every known drive that is mounted).
 
-    `run`: random id that ties the evidence together. `now`: aware UTC. `stop` ends it early; what
-    was found until then is kept. Raises NotKnown and BadDestination when a drive or roll isn't
-    there to be read; a drive that leaves in the middle is in the result.
+    `run`: random id, 16 hexadecimal digits, that ties the evidence together. `now`: aware UTC.
+    `stop` ends it early; what was found until then is kept. `budget`: seconds after which nothing
+    more is begun. `record`: leave evidence in the catalog, and a generation in each roll's hash
+    lists (see `audit_listing`). Raises NotKnown and BadDestination when a drive or roll isn't
+    there to be read, Unfinished when a drive's lists can't be; a drive that leaves in the middle
+    is in the result.
     """
     rolls = catalog.rolls(production=production, name=roll)
-    if not rolls and (roll or production):
+    narrowed = bool(roll or production)
+    if not rolls and narrowed:
         named = " of ".join(f"{shown(name)}" for name in (roll, production) if name)
         raise NotKnown(f"The catalog has no roll {named}.", do="ingest rolls shows what is known")
-    asked = choose(catalog, targets)
+    asked = choose(catalog, targets, by_lists=not wish.with_catalog)
     if record:
         for one in asked.chosen:
             if one.here.seen is not None:
                 catalog.see_drive(one.here.seen)
-    plan = _Plan(catalog, rolls, asked.chosen, asked.listed)
+    try:
+        plan = AuditPlan(catalog, rolls, asked.chosen, asked.listed, wish, now(), narrowed=narrowed)
+    except OSError as error:
+        raise Unfinished(
+            f"The hash lists on a drive can't be read: {error.strerror or error}.",
+            do="check cable and power, then run the same command again",
+        ) from error
+    begun = now()
     recorder = _Recorder(catalog, observer, run, now) if record else None
-    keeper = _Keeper(plan, recorder, tell, quick)
-    findings = reread([one.task for one in plan.shelves], quick=quick, stop=stop, tell=tell)
+    keeper = _Keeper(plan, recorder, tell, wish.quick)
+    tasks = [one.task for one in plan.shelves]
+    findings = reread(tasks, quick=wish.quick, stop=stop, tell=tell, budget=budget)
     try:
         keeper.keep(findings)
     finally:
         if recorder is not None:
             recorder.flush()
+            if not wish.quick:
+                keeper.write_lists(observer, run, begun)
     return keeper.result(stopped=stop.is_set() and keeper.cut_short, away=asked.away)
-
-
-# What to read -------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Place:
-    """Where an item belongs: counted by roll and folder."""
-
-    production: str
-    roll: str
-    folder: str
-    copy: Copy | None
-    """None: the catalog doesn't know of it, so there is nothing to record."""
-
-    @property
-    def key(self) -> tuple[str, str, str]:
-        return self.production, self.roll, self.folder
-
-
-@dataclass(frozen=True, slots=True)
-class _Shelf:
-    """One drive of the audit; a place for each item, by its key."""
-
-    task: DriveTask
-    places: tuple[_Place, ...]
-    problems: tuple[tuple[str, str], ...] = ()
-    """What is wrong with the hash lists themselves: path and detail."""
-    by_lists: bool = False
-
-
-class _Plan:
-    def __init__(
-        self,
-        catalog: Catalog,
-        rolls: Sequence[Roll],
-        chosen: Sequence[Chosen],
-        listed: Sequence[ListedFolder],
-    ) -> None:
-        self.catalog = catalog
-        self.rolls = {roll.id: roll for roll in rolls}
-        self.files = {file.id: file for file in catalog.files(rolls)}
-        self._lists = {one.id for one in catalog.offloads(rolls) if came_from_lists(one)}
-        by_drive: dict[int, list[Chosen]] = defaultdict(list)
-        for one in chosen:
-            by_drive[one.here.drive.id].append(one)
-        self.shelves = [self._shelf(some) for some in by_drive.values()]
-        self.shelves += map(_listed_shelf, listed)
-
-    def folder(self, copy: Copy) -> str:
-        """The roll's folder on the drive: what stands before the file's own path."""
-        path = self.files[copy.file_id].path
-        if copy.path.endswith("/" + path):
-            return copy.path[: -len(path) - 1]
-        return "" if copy.path == path else os.path.dirname(copy.path)
-
-    def _shelf(self, chosen: Sequence[Chosen]) -> _Shelf:
-        here = chosen[0].here
-        assert here.volume is not None
-        everything = self.catalog.copies(drive_id=here.drive.id)
-        copies = sorted(
-            (
-                copy
-                for copy in everything
-                if copy.file_id in self.files and any(lies_in(copy.path, one) for one in chosen)
-            ),
-            key=lambda copy: os.fsencode(copy.path),
-        )
-        folders = sorted({self.folder(copy) for copy in copies})
-        against = self._against(copies)
-        task = DriveTask(
-            name=here.drive.name,
-            volume=here.volume,
-            items=tuple(
-                Item(key, copy.path, _expected(self.files[copy.file_id], against[copy.id]))
-                for key, copy in enumerate(copies)
-            ),
-            folders=tuple(folders),
-            known=frozenset(copy.path for copy in everything),
-        )
-        return _Shelf(task, tuple(map(self._place, copies)))
-
-    def _against(self, copies: Sequence[Copy]) -> dict[int, Against]:
-        """What each copy is compared with: the catalog's digest, where a card's read gave it.
-        Where it was taken from hash lists, a list, which carries no card to reuse."""
-        listed = [copy.id for copy in copies if self.files[copy.file_id].offload_id in self._lists]
-        looks = self.catalog.looks(listed)
-        against = {copy.id: Against.CATALOG for copy in copies}
-        return against | {copy_id: claimed_against(looks[copy_id]) for copy_id in listed}
-
-    def _place(self, copy: Copy) -> _Place:
-        roll = self.rolls[self.files[copy.file_id].roll_id]
-        return _Place(roll.production, roll.name, self.folder(copy), copy)
-
-
-def _listed_shelf(listed: ListedFolder) -> _Shelf:
-    task = DriveTask(
-        name=listed.name,
-        volume=listed.volume,
-        items=listed.items,
-        folders=tuple(sorted(set(listed.folders))),
-        known=frozenset(item.path for item in listed.items),
-    )
-    top = os.path.basename(listed.volume.root)
-    places = tuple(
-        _Place("", os.path.basename(folder) or top, folder, None) for folder in listed.folders
-    )
-    return _Shelf(task, places, listed.problems, by_lists=True)
-
-
-def _expected(file: FileRecord, against: Against) -> Expected:
-    return Expected(file.size, file.mtime_ns, file.digests, against)
 
 
 # What was found -----------------------------------------------------------------------------------
@@ -321,9 +245,17 @@ class _OnDrive:
     unknown: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     good: list[int] = field(default_factory=list)
     """Ids of the copies that matched."""
+    judged: dict[int, Judged] = field(default_factory=dict)
+    """By key of the item."""
+    reads: dict[str, list[Read]] = field(default_factory=lambda: defaultdict(list))
+    """By roll folder: what the catalog knows of, for the drive's hash lists."""
+    lists: ListsWritten = _NO_LISTS
     cached: int = 0
     gone: str = ""
     reached: int = 0
+    time_up: bool = False
+    bytes: int = 0
+    seconds: float = 0.0
 
 
 class _Keeper:
@@ -331,7 +263,7 @@ class _Keeper:
 
     def __init__(
         self,
-        plan: _Plan,
+        plan: AuditPlan,
         recorder: _Recorder | None,
         tell: Callable[[Event], None],
         quick: bool,
@@ -358,6 +290,22 @@ class _Keeper:
                 self._on[finding.drive].unknown[finding.folder].append(finding.path)
             elif isinstance(finding, DriveGone):
                 self._on[finding.drive].gone = finding.why
+            elif isinstance(finding, TimeUp):
+                self._on[finding.drive].time_up = True
+            elif isinstance(finding, Speed):
+                on = self._on[finding.drive]
+                on.bytes, on.seconds = finding.bytes, finding.seconds
+
+    def write_lists(self, observer: Observer, run: str, now: datetime) -> None:
+        """One more generation on each drive that may be written to."""
+        for shelf, on in zip(self._plan.shelves, self._on, strict=True):
+            if not on.reads:
+                continue
+            states = sum(on.states.values(), Counter[State]())
+            if why := why_no_list(shelf, states, on.gone):
+                on.lists = ListsWritten((), (why,))
+            else:
+                on.lists = append_audit(shelf, on.reads, observer, run=run, now=now)
 
     def _checked(self, finding: Checked) -> None:
         shelf, on = self._plan.shelves[finding.drive], self._on[finding.drive]
@@ -366,6 +314,10 @@ class _Keeper:
         if self._recorder is not None and copy is not None and finding.about_the_copy:
             self._recorder.add(copy, judged, shelf.task.volume.mount)
         on.reached += 1
+        on.judged[finding.item.key] = judged
+        if copy is not None and finding.about_the_copy:
+            inside = finding.item.path[len(place.folder) + 1 :] if place.folder else copy.path
+            on.reads[place.folder].append(Read(inside, judged, finding.mtime_ns))
         on.states[place.key][judged.state] += 1
         if judged.act is Act.AUDITED and judged.route is not Route.MEDIUM:
             on.cached += 1
@@ -384,6 +336,10 @@ class _Keeper:
                 Problem(path, shelf.task.name, State.UNVERIFIED, f"hash list {detail}")
                 for path, detail in shelf.problems
             )
+            self._problems += (
+                _disagreed(one, on.judged.get(one.item), shelf.task.name)
+                for one in shelf.disagreements
+            )
         return Result(
             drives=tuple(map(self._drive, self._plan.shelves, self._on)),
             problems=tuple(self._problems),
@@ -393,7 +349,7 @@ class _Keeper:
             away=away,
         )
 
-    def _still_doubtful(self, shelf: _Shelf, on: _OnDrive) -> Iterator[Problem]:
+    def _still_doubtful(self, shelf: Shelf, on: _OnDrive) -> Iterator[Problem]:
         """Bad news stands: what matched now, and was found bad before, is not good yet."""
         looks = self._plan.catalog.looks(on.good)
         for copy in (place.copy for place in shelf.places):
@@ -409,8 +365,13 @@ class _Keeper:
                     "audit once more",
                 )
 
-    def _drive(self, shelf: _Shelf, on: _OnDrive) -> AuditedDrive:
-        counts = Counter(place.key for place in shelf.places)
+    def _drive(self, shelf: Shelf, on: _OnDrive) -> AuditedDrive:
+        every = (*shelf.places, *shelf.read_before)
+        counts = Counter(place.key for place in every)
+        listed = Counter(place.key for place in shelf.places if place.copy is None)
+        before = Counter(place.key for place in shelf.read_before)
+        left = [item for item in shelf.task.items if item.key not in on.judged]
+        left_bytes = sum(item.expected.size or 0 for item in left)
         return AuditedDrive(
             name=shelf.task.name,
             root=shelf.task.volume.root,
@@ -419,13 +380,37 @@ class _Keeper:
                     roll=roll,
                     production=production,
                     folder=folder,
-                    files=count,
+                    files=counts[production, roll, folder],
                     states=dict(on.states.get((production, roll, folder), {})),
                     unknown=tuple(on.unknown.get(folder, ())),
+                    only_listed=0 if shelf.by_lists else listed[production, roll, folder],
+                    read_before=before[production, roll, folder],
                 )
-                for (production, roll, folder), count in counts.items()
+                for production, roll, folder in sorted(counts)
             ),
             cached=on.cached,
             gone=on.gone,
             by_lists=shelf.by_lists,
+            hash_lists=on.lists.paths,
+            no_list=on.lists.refused,
+            notes=shelf.notes,
+            time_up=on.time_up,
+            left_files=len(left),
+            left_bytes=left_bytes,
+            left_seconds=seconds_for(left_bytes, on.bytes, on.seconds),
+            since=shelf.since,
         )
+
+
+def _disagreed(one: Disagreement, judged: Judged | None, drive: str) -> Problem:
+    """Who is right is for a person; what the drive holds is told."""
+    if judged is None or judged.digest is None:
+        holds = ""
+    elif judged.state is State.MATCHED:
+        holds = "; the drive holds what the catalog says"
+    elif (judged.kind, judged.digest) == (one.what, one.said):
+        holds = "; the drive holds what the list says"
+    else:
+        holds = "; the drive holds neither"
+    detail = f"the catalog and the hash list {one.list_name} disagree ({one.what}){holds}"
+    return Problem(one.path, drive, State.UNVERIFIED, detail)

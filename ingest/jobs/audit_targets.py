@@ -33,8 +33,9 @@ class Targets:
     """Known drives that are not mounted, when none was named."""
 
 
-def choose(catalog: Catalog, targets: Sequence[str]) -> Targets:
-    """What is to be audited.
+def choose(catalog: Catalog, targets: Sequence[str], *, by_lists: bool = False) -> Targets:
+    """What is to be audited. `by_lists`: by the drives' own hash lists, whatever the catalog
+    knows.
 
     Raises NotKnown and BadDestination, with what to plug in or unmount.
     """
@@ -48,7 +49,10 @@ def choose(catalog: Catalog, targets: Sequence[str]) -> Targets:
                 do="plug one in, or name a folder on it (ingest drives shows them all)",
             )
         away = tuple(here.drive.name for here in heres if here.volume is None)
-        return Targets(tuple(map(_trusted, mounted)), away=away)
+        trusted = tuple(map(_trusted, mounted))
+        if by_lists:
+            return Targets((), tuple(read_lists(_place(one)) for one in trusted), away)
+        return Targets(trusted, away=away)
     by_id = {here.drive.id: here for here in heres}
     chosen: dict[tuple[int, str], Chosen] = {}
     listed: dict[str, ListedFolder] = {}
@@ -67,7 +71,14 @@ def choose(catalog: Catalog, targets: Sequence[str]) -> Targets:
         chosen[one.here.drive.id, one.below] = _trusted(_mounted(one))
     whole = {drive_id for drive_id, below in chosen if not below}
     kept = [one for (drive_id, below), one in chosen.items() if not below or drive_id not in whole]
+    if by_lists:
+        return Targets((), (*(read_lists(_place(one)) for one in kept), *listed.values()))
     return Targets(tuple(kept), tuple(listed.values()))
+
+
+def _place(one: Chosen) -> str:
+    assert one.here.volume is not None
+    return os.path.join(one.here.volume.root, one.below) if one.below else one.here.volume.root
 
 
 def _is_folder(target: str) -> bool:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -167,13 +167,21 @@ def write_generation(
 
 
 def prepare_generation(
-    roll_fd: int, folder_name: str, hash_list: HashList, now: datetime
+    roll_fd: int,
+    folder_name: str,
+    hash_list: HashList,
+    now: datetime,
+    *,
+    beside: Collection[str] = (),
 ) -> PreparedList:
     """Work out the next generation and write nothing. The C4 can be noted before the commit, so
-    that a list left by a crash between its two renames is known again."""
+    that a list left by a crash between its two renames is known again.
+
+    `beside`: names of lists that may lie there without a chain (a card's broken history)."""
     made = manifest_xml(hash_list)
     before, entries, names = _chain_now(roll_fd)
-    if before is None and any(name.endswith(MANIFEST_SUFFIX) for name in names):
+    strange = [one for one in names if one.endswith(MANIFEST_SUFFIX) and one not in beside]
+    if before is None and strange:
         raise BadManifest(
             f"{HISTORY_FOLDER} holds hash lists but no {CHAIN_NAME}",
             do="put the chain back, or move the folder aside",

@@ -17,7 +17,7 @@ from ingest.manifest.files import open_folder, read_chain_file, read_checked
 from ingest.manifest.model import CHAIN_NAME, HISTORY_FOLDER, MANIFEST_SUFFIX, BadManifest
 from ingest.manifest.reading import read_chain
 
-__all__ = ["CardChain", "begin_with_card", "card_path", "in_history", "kept_path"]
+__all__ = ["CardChain", "begin_with_card", "card_chain", "card_path", "in_history", "kept_path"]
 
 _KEPT = "card_"
 _CHAIN = re.compile(rf"({HISTORY_FOLDER})/((?:{_KEPT})*{re.escape(CHAIN_NAME)})", re.IGNORECASE)
@@ -53,12 +53,21 @@ def in_history(path: str) -> bool:
     return HISTORY_FOLDER in path.split("/")[:-1]
 
 
+def card_chain(roll_fd: int) -> CardChain:
+    """What the card's kept chain says. Writes nothing; raises as `begin_with_card`."""
+    return _card_chain(roll_fd, None)
+
+
 def begin_with_card(roll_fd: int, *, durable: Durable | None = None) -> CardChain:
     """What the card's kept chain says; where the drive has no chain yet, it begins with this one.
 
     A chain that can't be read is told in the result: the drive's own then begins at 1. Raises
-    OSError when the drive fails.
+    OSError when the drive fails, BadManifest when the drive's own chain can't be read.
     """
+    return _card_chain(roll_fd, durable or OsDurable())
+
+
+def _card_chain(roll_fd: int, durable: Durable | None) -> CardChain:
     try:
         folder_fd = open_folder(roll_fd, HISTORY_FOLDER)
     except OSError:
@@ -66,13 +75,15 @@ def begin_with_card(roll_fd: int, *, durable: Durable | None = None) -> CardChai
     try:
         data = read_checked(folder_fd, _KEPT + CHAIN_NAME, _MOST)
         names = frozenset(entry.name for entry in read_chain(data).entries)
-        if read_chain_file(folder_fd) is None:
-            (durable or OsDurable()).write_new(folder_fd, CHAIN_NAME, data)
+        if durable is not None and read_chain_file(folder_fd) is None:
+            durable.write_new(folder_fd, CHAIN_NAME, data)
         return CardChain(names)
     except FileNotFoundError:
         return CardChain()
     except BadManifest as error:
-        lists = frozenset(n for n in os.listdir(folder_fd) if n.endswith(MANIFEST_SUFFIX))
-        return CardChain(lists, f"the card's chain {error.what}")
+        lists = {name for name in os.listdir(folder_fd) if name.endswith(MANIFEST_SUFFIX)}
+        ours = read_chain_file(folder_fd)
+        named = {entry.name for entry in read_chain(ours).entries} if ours is not None else set()
+        return CardChain(frozenset(lists - named), f"the card's chain can't be read: {error.what}")
     finally:
         os.close(folder_fd)

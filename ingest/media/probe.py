@@ -42,6 +42,9 @@ def probe(path: str | os.PathLike[str], *, kind_hint: ClipKind | None = None) ->
             return sound
         if _is_still(head) or is_raw_still(os.fsdecode(path)):
             return read_still(path)
+        if kind is ClipKind.STILL and not _is_container(head):
+            # Searching all of it for something that plays would take long, and find nothing.
+            return ClipFacts(kind=kind, doubts=("It begins like no kind of still known here.",))
         return read_picture(path, kind=kind)
     except OSError as error:
         return ClipFacts(kind=kind, doubts=(f"It can't be read: {error.strerror or error}.",))
@@ -64,6 +67,11 @@ def _is_still(head: bytes) -> bool:
         )
         or (head[:4] == b"RIFF" and head[8:12] == b"WEBP")
     )
+
+
+def _is_container(head: bytes) -> bool:
+    """ISO base media, RIFF or Matroska: a moving picture under a still's name, say."""
+    return head[4:8] == b"ftyp" or head[:4] in (b"RIFF", b"\x1aE\xdf\xa3")
 
 
 def _is_text(head: bytes) -> bool:

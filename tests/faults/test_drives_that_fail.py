@@ -169,8 +169,6 @@ def test_a_drive_that_becomes_read_only_stops_clearly_and_the_other_gets_everyth
     unmount(stuck.mount)
     subprocess.run(["fsck.ext4", "-f", "-y", stuck.device], capture_output=True)
     breaking.plug_in_again(stuck)
-    print(subprocess.run(["find", stuck.mount, "-type", "f", "-size", "+1000k", "-printf", "%p %s %b\n"], capture_output=True, text=True).stdout)
-    print(subprocess.run(["df", stuck.mount], capture_output=True, text=True).stdout)
     again = intake.run()
     assert again.code == 0, again
     check_whole(content, pair, intake.catalog)

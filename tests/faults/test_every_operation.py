@@ -13,7 +13,6 @@ import random
 import re
 from collections import Counter
 from collections.abc import Iterator
-from datetime import date
 from pathlib import Path
 
 import pytest
@@ -49,12 +48,6 @@ KINDS = {
 }
 """The kinds of call, each of which a drive must be seen to make and to survive."""
 
-ROLL = f"/Salt/D01_{date.today().isoformat()}/A001"
-
-KILLED_BEFORE = Failure(Key("a", "renameat2", f"{ROLL}/CLIP/C.BIN", 1), "die", False)
-"""The run that is gone on with was killed here: some files have their final names, none of them
-is in the catalog yet."""
-
 _CHANGES = {"open", "write", "pwrite", "mkdir", "rename", "renameat2", "unlink", "utimens"}
 
 
@@ -67,19 +60,31 @@ class Bench:
         self.folder = tmp / "catalog"
         self.folder.mkdir()
         self.intake = Intake(card, roots, self.folder / "catalog.db")
+        self._half: Failure | None = None
         self.watch = {"card": card, "a": roots[0], "b": roots[1], "catalog": self.folder}
 
     def begin(self, resumed: bool) -> None:
         """New drives and no catalog; with `resumed`, as a run left them that was killed when
         half of the card was in."""
+        half = self.half() if resumed else None
         for root in self.roots:
             empty(root)
         empty(self.folder)
-        if resumed:
-            done, _ = self.warm.run(
-                self.intake.words, self.intake.catalog, self.watch, KILLED_BEFORE
-            )
+        if half is not None:
+            done, _ = self.warm.run(self.intake.words, self.intake.catalog, self.watch, half)
             assert done.code == -9, done
+
+    def half(self) -> Failure:
+        """Where the run that is gone on with was killed: some files have their final names, none
+        of them is in the catalog yet."""
+        if self._half is None:
+            (key,) = (
+                key
+                for key in self.keys(resumed=False)
+                if (key.drive, key.call) == ("a", "renameat2") and key.path.endswith("/CLIP/C.BIN")
+            )
+            self._half = Failure(key, "die", False)
+        return self._half
 
     def keys(self, resumed: bool) -> list[Key]:
         """Every system call of a run in which nothing fails."""

@@ -6,6 +6,7 @@ import errno
 import os
 import random
 import threading
+import time
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
@@ -132,3 +133,24 @@ def states(outcome: FileOutcome) -> list[State]:
 
 def failing(*words: object) -> None:
     raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+
+def stop_in_writing(stop: threading.Event, after: int) -> Callable[[int, memoryview, int], int]:
+    """A pwrite that sets `stop` when HERON has been given so many bytes, and then holds every
+    writer long enough for the stop to be seen, however fast the disk is."""
+    real = os.pwrite
+    written = [0]
+    held: set[str] = set()
+
+    def pwrite(fd: int, view: memoryview, offset: int) -> int:
+        name = here()
+        if name.startswith("HERON"):
+            written[0] += len(view)
+            if written[0] > after:
+                stop.set()
+        if stop.is_set() and name.endswith("writer") and name not in held:
+            held.add(name)
+            time.sleep(1)
+        return real(fd, view, offset)
+
+    return pwrite

@@ -8,7 +8,7 @@ import re
 import threading
 
 import pytest
-from engine_bench import FOLDER, MIB, NAMES, SIZES, Bench, content, states
+from engine_bench import FOLDER, MIB, NAMES, SIZES, Bench, content, states, stop_in_writing
 
 from ingest import checksums, platforms
 from ingest.checksums import KINDS
@@ -251,7 +251,7 @@ def test_a_taken_name_is_never_replaced(bench: Bench, size: int) -> None:
 
 @pytest.mark.parametrize("after", [0, 5 * MIB, 30 * MIB])
 def test_stopping_leaves_whole_files_or_none_and_the_rest_can_follow(
-    bench: Bench, after: int
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, after: int
 ) -> None:
     """Wherever it is stopped: what has a final name is whole, matched and journalled, the rest is
     told as not reached; a second run with the rest completes the roll."""
@@ -259,12 +259,10 @@ def test_stopping_leaves_whole_files_or_none_and_the_rest_can_follow(
     files = {f"{n}.mov": content(size, n) for n, size in enumerate([12 * MIB, 10, 5 * MIB] * 4)}
     tasks = [bench.put(path, data) for path, data in files.items()]
     stop = threading.Event()
-
-    def tell(event: Event) -> None:
-        if isinstance(event, Progress) and event.read >= after:
-            stop.set()
-
-    found = bench.copy(tasks, stop=stop, tell=tell)
+    with monkeypatch.context() as stopping:
+        stopping.setattr(os, "pwrite", stop_in_writing(stop, after))
+        found = bench.copy(tasks, stop=stop)
+    assert stop.is_set()
     for number, drive in enumerate(bench.drives):
         there = bench.on_drive(drive)
         matched = {

@@ -10,11 +10,13 @@ from datetime import date, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
+from engine_bench import stop_in_writing
 
 from ingest import drives
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Observer
-from ingest.copying.values import Action, Event, Progress
+from ingest.copying.engine import MEMORY
+from ingest.copying.values import Action, Event
 from ingest.errors import BadDestination, UsageError
 from ingest.jobs.offloading.preparing import prepare
 from ingest.jobs.offloading.running import run_offload
@@ -70,6 +72,7 @@ class Desk:
         plan: Plan,
         tell: Callable[[Event | Phase], None] = lambda event: None,
         stop: threading.Event | None = None,
+        memory: int = MEMORY,
     ) -> Result:
         self.runs += 1
         return run_offload(
@@ -79,6 +82,7 @@ class Desk:
             run=f"{self.runs:016x}",
             tell=tell,
             stop=stop or threading.Event(),
+            memory=memory,
             poisoned=True,
         )
 
@@ -182,25 +186,24 @@ def test_new_files_join_on_a_later_day_when_the_roll_is_named(desk: Desk) -> Non
     assert plan.joins is not None
 
 
-def test_what_a_stopped_run_left_joins_its_roll_on_a_later_day(desk: Desk) -> None:
+def test_what_a_stopped_run_left_joins_its_roll_on_a_later_day(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The same command goes on where it was, also the next morning: what was on the card then
     is no new roll."""
-    files = {f"A001C{n:03}_260314_K7QD.bin": os.urandom(6_000_000) for n in range(1, 9)}
+    files = {f"A001C{n:03}_260314_K7QD.bin": os.urandom(5_000_000) for n in range(1, 13)}
     card = desk.card(**files)
     stop = threading.Event()
-
-    def tell(event: Event | Phase) -> None:
-        if isinstance(event, Progress) and event.drives[0].checked > 12_000_000:
-            stop.set()
-
-    stopped = desk.offload(desk.plan(card), tell, stop)
+    with monkeypatch.context() as stopping:
+        stopping.setattr(os, "pwrite", stop_in_writing(stop, 14_000_000))
+        stopped = desk.offload(desk.plan(card), stop=stop, memory=1)
     assert stopped.stopped
     assert stopped.verdict == "problem"
     plan = desk.plan(card, LATER)
     assert 0 < len(plan.known) < len(files)
     assert (plan.roll, plan.day) == ("A001", 1)
     result = desk.offload(plan)
-    assert (result.verdict, result.drives[0].files_matched) == ("matched", 8)
+    assert (result.verdict, result.drives[0].files_matched) == ("matched", 12)
     assert os.listdir(desk.place / "HERON" / "Kestrel Quay") == ["D01_2026-03-14"]
 
 

@@ -96,8 +96,17 @@ GOOD = Result(
     seconds=2.5,
     drives=tuple(
         DriveResult(
-            name, f"/media/{name}", f"/media/{name}/Kestrel Quay/A001", name, 2, 1500, 0,
-            "medium", "", 2.0,
+            name=name,
+            root=f"/media/{name}",
+            folder=f"/media/{name}/Kestrel Quay/A001",
+            device=name,
+            files_matched=2,
+            bytes=1500,
+            problems=0,
+            route="medium",
+            stopped="",
+            seconds=2.0,
+            slower="",
         )
         for name in ("HERON", "OTTER")
     ),

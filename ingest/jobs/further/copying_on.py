@@ -23,6 +23,7 @@ from ingest.jobs.further.destination import check_target, find_target, opened
 from ingest.jobs.further.shelf import Shelf, folder_of, here_by_name, known_drives
 from ingest.jobs.further.values import RollPlan, Target, Trouble, Wanted
 from ingest.jobs.known import DriveHere
+from ingest.manifest.kept import kept_path
 from ingest.names import shown
 from ingest.wording import listed
 
@@ -163,12 +164,12 @@ class _RollPlanner:
                     do="ingest audit; then copy the right one by hand",
                 )
             )
-        stock = take_stock(self._root, folder, [file.path for file in files])
+        stock = take_stock(self._root, folder, [kept_path(file.path) for file in files])
         wanted, before = [], set()
         for file in files:
             if file.path in twice:
                 continue
-            there = stock.sizes.get(file.path)
+            there = stock.sizes.get(kept_path(file.path))
             state = self._state(file, folder)
             if state is State.MATCHED and there == file.size:
                 before.add(file.id)
@@ -252,7 +253,8 @@ class _RollPlanner:
         """Whether what lies there may be this file: its samples, where some are known, agree."""
         if not file.samples:
             return True
-        path = f"{folder}/{file.path}" if folder else file.path
+        path = kept_path(file.path)
+        path = f"{folder}/{path}" if folder else path
         with Tree(self._root) as tree:
             try:
                 return sample_in(tree, path, self._target.volume.fs_type) == file.samples

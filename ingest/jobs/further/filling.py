@@ -39,6 +39,7 @@ from ingest.drives import Volume
 from ingest.errors import BadDestination
 from ingest.evidence import Act, Against, Route, State
 from ingest.jobs.further.values import Filled, Put, SourceCopy, Trouble, Wanted
+from ingest.manifest.kept import kept_path
 
 __all__ = ["Added", "Filling"]
 
@@ -163,10 +164,11 @@ class Filling:
                     return [], {}
                 self._bad(here, one.file, judged, about_the_copy=not refused)
                 continue
-            by_path[one.file.path] = (one, here)
+            place = kept_path(one.file.path)  # so it stands on every drive
+            by_path[place] = (one, here)
             tasks.append(
                 FileTask(
-                    one.file.path,
+                    place,
                     one.file.size,
                     one.file.mtime_ns,
                     (one.action,),
@@ -272,7 +274,8 @@ class Filling:
     def _record(self, wanted: Wanted, outcome: FileOutcome) -> None:
         at = datetime.now(UTC)
         where = self._folder.destination
-        path = f"{where.folder}/{wanted.file.path}" if where.folder else wanted.file.path
+        path = kept_path(wanted.file.path)
+        path = f"{where.folder}/{path}" if where.folder else path
         for one in outcome.copies:
             acts = (Act.WRITTEN, Act.READ_BACK) if one.written else (Act.READ_BACK,)
             looks = [

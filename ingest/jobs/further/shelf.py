@@ -22,6 +22,7 @@ from ingest.errors import BadDestination, NotKnown
 from ingest.evidence import Against, State
 from ingest.jobs.further.values import SourceCopy
 from ingest.jobs.known import DriveHere, drives_here
+from ingest.manifest.kept import kept_path
 from ingest.names import shown
 
 __all__ = ["Shelf", "folder_of", "here_by_name", "known_drives"]
@@ -30,9 +31,10 @@ __all__ = ["Shelf", "folder_of", "here_by_name", "known_drives"]
 def folder_of(copy: Copy, file: FileRecord) -> str | None:
     """The roll's folder on the drive: what stands before the file's own path. None when the copy
     doesn't lie in a folder of the roll."""
-    if copy.path == file.path:
+    path = kept_path(file.path)
+    if copy.path == path:
         return ""
-    return copy.path[: -len(file.path) - 1] if copy.path.endswith("/" + file.path) else None
+    return copy.path[: -len(path) - 1] if copy.path.endswith("/" + path) else None
 
 
 class Shelf:

@@ -8,7 +8,7 @@ Unfinished when the card or a drive goes away meanwhile.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from string import Formatter
@@ -31,10 +31,12 @@ from ingest.copying.plan import (
 from ingest.copying.reading import open_root, read_cold, sample_in
 from ingest.copying.tree import Tree
 from ingest.copying.values import COMPARED, Action
-from ingest.drives import Volume
+from ingest.drives import CardSeen, Volume
 from ingest.errors import BadCard, BadDestination, NotKnown, Unfinished, UsageError
 from ingest.evidence import State
+from ingest.jobs.offloading.card_history import CardHistory, card_histories, kinds_needed
 from ingest.jobs.offloading.values import Confirming, Plan, PlannedDrive, Request
+from ingest.manifest.kept import kept_path
 from ingest.names import shown
 from ingest.settings import shoot_date
 
@@ -58,8 +60,10 @@ def prepare(
             "Which production is this card from? It is never guessed from a card.",
             do='say --production "NAME", or write production = "NAME" into ingest.toml',
         )
-    kinds = _kinds(request)
     seen = _inventory(request.card)
+    histories = _histories(seen)
+    kinds = _kinds(request)
+    kinds = (*kinds, *kinds_needed(histories, kinds))
     files, older = _since(seen, request)
     card_volume = drives.look_at(seen.root)
     volumes = [drives.look_at(_place(catalog, name)) for name in request.to]
@@ -77,6 +81,8 @@ def prepare(
     look = _CardLook(card_volume, catalog, production)
     known = look.known(files, tell)
     fresh = [file for file in files if file.path not in known]
+    card = drives.card_at(seen.root, label)
+    witness = _witness(catalog, card, known.values()) if look.compared and not fresh else ""
     rolls = catalog.rolls(production=production)
     for choice in _choices(request, catalog, rolls, files, fresh, known, label, taken):
         here = {path: record for path, record in known.items() if record.roll_id == choice.id}
@@ -105,7 +111,7 @@ def prepare(
         return Plan(
             request=request,
             inventory=seen,
-            card=drives.card_at(seen.root, label),
+            card=card,
             card_volume=card_volume,
             production=production,
             day=choice.day,
@@ -122,6 +128,8 @@ def prepare(
             drives=tuple(planned),
             copies=copies_on(volumes),
             samples=look.samples,
+            histories=histories,
+            witness=witness if choice.joins is not None else "",
         )
     raise BadDestination(
         "No free roll name was found: every one tried is taken on these drives.",
@@ -163,6 +171,31 @@ def _inventory(card: str) -> Inventory:
             f"The card at {shown(card)} can't be looked at: {error.strerror or error}.",
             do="check that it is plugged in and mounted, then run the same command again",
         ) from error
+
+
+def _histories(seen: Inventory) -> tuple[CardHistory, ...]:
+    try:
+        return card_histories(seen.root, (file.path for file in seen.files))
+    except OSError as error:
+        raise BadCard(
+            f"The hash lists on the card at {shown(seen.root)} can't be read: "
+            f"{error.strerror or error}.",
+            do="check that it is plugged in and mounted, then run the same command again",
+        ) from error
+
+
+def _witness(catalog: Catalog, card: CardSeen, known: Iterable[FileRecord]) -> str:
+    """How this card is another one than those that the roll came from, or empty: only another
+    file system shows it (a reader's serial says nothing of the card in it)."""
+    rolls = [catalog.roll_by_id(roll_id) for roll_id in {record.roll_id for record in known}]
+    uuids = {
+        offload.card.fs_uuid if offload.card is not None else None
+        for offload in catalog.offloads(rolls)
+    }
+    if len(rolls) != 1 or card.fs_uuid is None or None in uuids or card.fs_uuid in uuids:
+        return ""
+    before = ", ".join(sorted(uuid for uuid in uuids if uuid))
+    return f"its file system is {card.fs_uuid}, the roll came from {before}"
 
 
 def _kinds(request: Request) -> tuple[str, ...]:
@@ -210,6 +243,8 @@ class _CardLook:
     def __init__(self, volume: Volume, catalog: Catalog, production: str) -> None:
         self.volume = volume
         self.samples: dict[str, str] = {}
+        self.compared = False
+        """Every byte of what is known was read now, and compared."""
         self._catalog = catalog
         self._rolls = {roll.id: roll for roll in catalog.rolls(production=production)}
 
@@ -247,7 +282,9 @@ class _CardLook:
                 found[file.path] = same[-1]
         found = self._carried_on(found)
         if found and not self._unfinished({record.roll_id for record in found.values()}):
-            return self._confirmed(found, tell)
+            confirmed = self._confirmed(found, tell)
+            self.compared = len(confirmed) == len(found)
+            return confirmed
         return found
 
     def _carried_on(self, found: Mapping[str, FileRecord]) -> dict[str, FileRecord]:
@@ -409,11 +446,12 @@ def _plan_drive(
     matched: dict[int, str] = {}
     if choice.joins is not None and drive is not None:
         matched, folder = _matched_on(catalog, choice.joins, drive.id, known, folder)
-    stock = _stock(volume, folder, [file.path for file in files])
+    stock = _stock(volume, folder, [kept_path(file.path) for file in files])
     actions: dict[str, Action] = {}
     aside: list[str] = []
     for file in files:
-        there = stock.sizes.get(file.path)
+        place = kept_path(file.path)
+        there = stock.sizes.get(place)
         record = known.get(file.path)
         if there is None:
             actions[file.path] = Action.WRITE
@@ -421,12 +459,12 @@ def _plan_drive(
             done = record.id in matched
             actions[file.path] = Action.NOTHING if done else Action.CHECK
         elif record is not None and there >= 0:
-            aside.append(file.path)
+            aside.append(place)
             actions[file.path] = Action.WRITE
         elif there == file.size and _same_samples(volume, folder, file.path, look):
             actions[file.path] = Action.CHECK
         else:
-            raise _TakenError(f"{volume.root}/{folder}/{file.path}")
+            raise _TakenError(f"{volume.root}/{folder}/{place}")
     late, why = _read_back_after(request, volume)
     return PlannedDrive(
         name=seen.name if seen is not None else _label(volume),
@@ -452,8 +490,9 @@ def _matched_on(
         path = by_id.get(copy.file_id)
         if path is None:
             continue
-        if copy.path.endswith("/" + path):
-            folder = copy.path[: -len(path) - 1]
+        place = kept_path(path)
+        if copy.path.endswith("/" + place):
+            folder = copy.path[: -len(place) - 1]
         if copy_state(looks.get(copy.id, ())).state is State.MATCHED:
             matched[copy.file_id] = copy.path
     return matched, folder
@@ -506,7 +545,7 @@ def _stock(volume: Volume, folder: str, paths: Sequence[str]) -> Stock:
 def _same_samples(volume: Volume, folder: str, path: str, look: _CardLook) -> bool:
     with _tree(volume.root) as tree:
         try:
-            there = sample_in(tree, f"{folder}/{path}", volume.fs_type)
+            there = sample_in(tree, f"{folder}/{kept_path(path)}", volume.fs_type)
         except OSError:
             return False
     return there == look.sample(path)
@@ -545,7 +584,10 @@ def _read_back_after(request: Request, volume: Volume) -> tuple[bool, str]:
 def _check_room(planned: Sequence[PlannedDrive], files: Sequence[CardFile]) -> None:
     """Drives on one file system share its room."""
     by_volume: dict[int, list[int]] = {}
+    reclaimable: dict[int, int] = {}
     for drive in planned:
         sizes = [file.size for file in files if drive.actions[file.path] is Action.WRITE]
         by_volume.setdefault(drive.volume.st_dev, []).extend(sizes)
-        check_room(drive.volume, by_volume[drive.volume.st_dev])
+        held = reclaimable.get(drive.volume.st_dev, 0) + drive.stock.reclaimable
+        reclaimable[drive.volume.st_dev] = held
+        check_room(drive.volume, by_volume[drive.volume.st_dev], held)

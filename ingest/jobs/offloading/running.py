@@ -11,7 +11,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 
 from ingest import drives, platforms
@@ -46,12 +46,15 @@ from ingest.copying.values import (
 from ingest.drives import DriveSeen
 from ingest.errors import BadCard, BadDestination, Unfinished
 from ingest.evidence import Act, Against, Route, State
+from ingest.jobs.offloading.card_history import differing
 from ingest.jobs.offloading.clips import ClipReader
 from ingest.jobs.offloading.listing import Listed, ToList, list_roll
 from ingest.jobs.offloading.pace import past_rates, said_slower
 from ingest.jobs.offloading.values import DriveResult, Phase, Plan, Problem, Result
 from ingest.jobs.slate import match_production
+from ingest.manifest.kept import card_path, kept_path
 from ingest.names import shown
+from ingest.wording import counted
 
 __all__ = ["run_offload"]
 
@@ -107,6 +110,7 @@ def run_offload(
                 poisoned=poisoned,
             )
             work.take(outcomes, clips)
+            work.compare_with_lists()
             if work.unread:
                 tell(Phase.SALVAGING)
                 work.salvage(card, folders, run, stop)
@@ -225,6 +229,10 @@ def _start(plan: Plan, run: str, observer: Observer) -> NewOffload:
                 for one in plan.drives
             ],
             "copies": plan.copies,
+            "card_history": [
+                {"folder": one.place, "lists": one.lists, "problems": list(one.problems)}
+                for one in plan.histories
+            ],
         },
     )
 
@@ -239,6 +247,10 @@ def _notes(plan: Plan) -> Iterator[CardNote]:
         yield CardNote("unreadable", unread.path, unread.detail)
     for file in plan.older:
         yield CardNote("older", file.path)
+    if plan.witness:
+        files = counted(len(plan.known), "file")
+        detail = f"another card with the same {files}, every byte compared: {plan.witness}"
+        yield CardNote("witness", ".", detail)
 
 
 @dataclass(slots=True)
@@ -281,10 +293,11 @@ class _Run:
     def tasks(self) -> list[FileTask]:
         return [
             FileTask(
-                file.path,
+                kept_path(file.path),
                 file.size,
                 file.mtime_ns,
                 tuple(drive.actions[file.path] for drive in self.plan.drives),
+                source_path=file.path,
             )
             for file in self.plan.files
         ]
@@ -314,7 +327,7 @@ class _Run:
         batch: list[FileOutcome] = []
         since = time.monotonic()
         for outcome in outcomes:
-            batch.append(outcome)
+            batch.append(replace(outcome, path=card_path(outcome.path)))
             if len(batch) >= _BATCH_FILES or time.monotonic() - since > _BATCH_SECONDS:
                 self._record(batch, clips)
                 batch, since = [], time.monotonic()
@@ -356,7 +369,7 @@ class _Run:
                 yield NewLook(
                     file_id=0,
                     drive_id=self.known[one.drive].id,
-                    path=f"{self.plan.drives[one.drive].folder}/{outcome.path}",
+                    path=f"{self.plan.drives[one.drive].folder}/{kept_path(outcome.path)}",
                     act=act,
                     state=State.UNVERIFIED if written else one.state,
                     route=None if written else one.route,
@@ -397,6 +410,16 @@ class _Run:
     def _note(self, note: CardNote) -> None:
         self.problems.append(Problem(note.path, None, note.kind, note.detail))
         self.catalog.note_card(self.offload, [note])
+
+    def compare_with_lists(self) -> None:
+        """What the card gave, against the hash lists that it brought along."""
+        for history in self.plan.histories:
+            for path, expected in history.expected.items():
+                outcome = self.read.get(path)
+                kind = differing(expected, outcome.digests) if outcome is not None else None
+                if kind is not None:
+                    detail = f"not what the hash lists on the card say (another {kind})"
+                    self._note(CardNote("changed", path, detail))
 
     def salvage(
         self, card: int, folders: list[RollFolder], run: str, stop: threading.Event

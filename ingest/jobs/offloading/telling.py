@@ -8,6 +8,7 @@ from typing import Any
 from ingest.catalog.catalog import Catalog
 from ingest.copying.values import Action
 from ingest.errors import ExitCode
+from ingest.jobs.offloading.card_history import history_lines
 from ingest.jobs.offloading.pace import past_rates, seconds_needed
 from ingest.jobs.offloading.values import Plan, Problem, Result
 from ingest.names import shown
@@ -63,6 +64,11 @@ def document(result: Result) -> dict[str, Any]:
                 "detail": problem.detail,
             }
             for problem in result.problems
+        ],
+        "witness": bool(plan.witness),
+        "card_history": [
+            {"folder": one.place, "lists": one.lists, "problems": list(one.problems)}
+            for one in plan.histories
         ],
         "hash_list": list(result.hash_lists),
         "not_listed": list(result.not_listed),
@@ -150,6 +156,7 @@ def plan_lines(plan: Plan) -> list[str]:
         when = "after the roll" if drive.read_back_after else "behind the writing"
         lines.append(f"            {shown(drive.volume.device)}, {drive.volume.fs_type}")
         lines.append(f"            read back {when} ({drive.why_after})")
+    lines += [f"History     {line}" for line in history_lines(plan.histories)]
     wanted = plan.request.settings.copies
     if plan.copies < wanted:
         lines.append(
@@ -184,7 +191,10 @@ def result_lines(result: Result) -> list[str]:
             "Do: run the same command again; it goes on where it was.",
         ]
     elif result.verdict == "matched" and not result.unfinished:
-        if not plan.files and plan.known:
+        if plan.witness:
+            lines = [f"{roll}: WITNESS. {files}: another card with the same content."]
+            lines.append("Every byte of it was read now and is equal to what the roll holds.")
+        elif not plan.files and plan.known:
             lines = [f"{roll}: NOTHING NEW. {files}, all known and matched before."]
         else:
             lines = [f"{roll}: MATCHED. {files}, {_each(result)}."]
@@ -252,6 +262,7 @@ def _footnotes(result: Result) -> list[str]:
         f"  Not in the hash list (its name can't be written there): {shown(path)}."
         for path in result.not_listed[:_MOST]
     ]
+    lines += [f"  {line[0].upper()}{line[1:]}." for line in history_lines(plan.histories)]
     if plan.elsewhere:
         known = counted(len(plan.elsewhere), "file")
         lines.append(f"  Known already, from an earlier roll: {known}.")

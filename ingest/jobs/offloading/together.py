@@ -38,14 +38,17 @@ def prepare_all(
         plans.append(prepare(request, catalog, tell, taken=taken))
     volumes: dict[int, Volume] = {}
     sizes: dict[int, list[int]] = {}
+    reclaimable: dict[int, int] = {}
     for plan in plans:
         for drive in plan.drives:
             volumes[drive.volume.st_dev] = drive.volume
+            held = reclaimable.get(drive.volume.st_dev, 0) + drive.stock.reclaimable
+            reclaimable[drive.volume.st_dev] = held
             sizes.setdefault(drive.volume.st_dev, []).extend(
                 file.size for file in plan.files if drive.actions[file.path] is Action.WRITE
             )
     for number, volume in volumes.items():
-        check_room(volume, sizes[number])
+        check_room(volume, sizes[number], reclaimable[number])
     return plans
 
 

@@ -12,6 +12,7 @@ from ingest.catalog.records import FileRecord, Roll
 from ingest.copying.plan import Stock
 from ingest.copying.values import Action
 from ingest.drives import CardSeen, Volume
+from ingest.jobs.offloading.card_history import CardHistory
 from ingest.settings import Settings
 
 __all__ = [
@@ -102,6 +103,11 @@ class Plan:
     """What the destinations count for: those on one physical device count as one copy."""
     samples: Mapping[str, str]
     """Samples taken from the card while planning, by path."""
+    histories: tuple[CardHistory, ...] = ()
+    """Hash lists that the card brought along."""
+    witness: str = ""
+    """Not empty: another card than the roll came from, with the same content, every byte of it
+    compared. Says how the cards were told apart."""
 
     @property
     def bytes(self) -> int:

@@ -104,9 +104,8 @@ class Warm:
         )
 
     def close(self) -> None:
-        assert self._process.stdin is not None
-        self._process.stdin.close()
-        self._process.wait(30)
+        with self._process:  # closes the pipes, on which the warm process ends, and waits for it
+            pass
 
     def run(
         self,

@@ -9,14 +9,11 @@ given file, however the writes are cut; so that a case is the same whenever it i
 
 from __future__ import annotations
 
-import contextlib
 import errno
 import json
 import os
 import re
-import subprocess
 import sys
-import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -73,29 +70,11 @@ def told(mounted: Path) -> dict[str, Any]:
 def lying_drive(drive: Drive, mounted: Path, *, direct: bool) -> Iterator[None]:
     """Offer a sound drive at `mounted`, as one that lies; with `direct` the kernel keeps no pages
     of it. Like file systems in user space that stand on a device, it names the device."""
-    mounted.mkdir(parents=True, exist_ok=True)
+    from laboratory.serving import served
+
     mode = "direct" if direct else "through-cache"
-    words = [os.fspath(drive), os.fspath(mounted), drive.device, mode]
-    daemon = subprocess.Popen([sys.executable, __file__, *words])
-    try:
-        for _ in range(400):
-            if os.path.ismount(mounted):
-                break
-            assert daemon.poll() is None, "the lying drive did not start"
-            time.sleep(0.05)
-        assert os.path.ismount(mounted), "the lying drive did not come up"
+    with served(__file__, mounted, os.fspath(drive), os.fspath(mounted), drive.device, mode):
         yield
-    finally:
-        for _ in range(100):
-            if not os.path.ismount(mounted):
-                break
-            if subprocess.run(["umount", mounted], capture_output=True).returncode != 0:
-                time.sleep(0.05)
-        with contextlib.suppress(subprocess.TimeoutExpired):
-            daemon.wait(timeout=10)
-        if daemon.poll() is None:
-            daemon.kill()
-            daemon.wait()
 
 
 def _serve(folder: str, mounted: str, device: str, *, direct: bool) -> None:

@@ -13,15 +13,12 @@ at once: what was flushed, and of what was pending a seeded half of the blocks.
 
 from __future__ import annotations
 
-import contextlib
 import errno
 import fcntl
 import os
 import random
 import stat
-import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -55,27 +52,10 @@ def pending(mounted: Path) -> int:
 @contextmanager
 def volatile_disks(folder: Path, mounted: Path) -> Iterator[None]:
     """Offer the files of `folder` below `mounted`; their users must have gone at the end."""
-    mounted.mkdir(parents=True, exist_ok=True)
-    daemon = subprocess.Popen([sys.executable, __file__, os.fspath(folder), os.fspath(mounted)])
-    try:
-        for _ in range(400):
-            if os.path.ismount(mounted):
-                break
-            assert daemon.poll() is None, "the volatile disks did not start"
-            time.sleep(0.05)
-        assert os.path.ismount(mounted), "the volatile disks did not come up"
+    from laboratory.serving import served
+
+    with served(__file__, mounted, os.fspath(folder), os.fspath(mounted)):
         yield
-    finally:
-        for _ in range(100):
-            if not os.path.ismount(mounted):
-                break
-            if subprocess.run(["umount", mounted], capture_output=True).returncode != 0:
-                time.sleep(0.05)
-        with contextlib.suppress(subprocess.TimeoutExpired):
-            daemon.wait(timeout=10)
-        if daemon.poll() is None:
-            daemon.kill()
-            daemon.wait()
 
 
 class Disk:
