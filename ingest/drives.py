@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import secrets
 import stat
 import tempfile
@@ -37,6 +38,7 @@ __all__ = [
 MARKER = ".ingest-drive.json"
 """Name of the marker file at a drive's root."""
 
+_UNFINISHED_MARKER = re.compile(r"\.ingest-[0-9a-f]{16}\.unfinished")
 _MARKER_LIMIT = 64 * 1024
 _POOLS = frozenset({"btrfs"})
 """File systems whose mounts from one source share their room, under different numbers."""
@@ -281,6 +283,12 @@ def _write_marker(root: str, text: str) -> None:
         except FileExistsError:
             os.unlink(unfinished, dir_fd=folder)
             raise
+        except FileNotFoundError:
+            # Another run marked it at the same moment, and tidied up.
+            raise FileExistsError(MARKER) from None
+        for name in os.listdir(folder):
+            if _UNFINISHED_MARKER.fullmatch(name):
+                os.unlink(name, dir_fd=folder)
         platforms.flush(folder)
     finally:
         os.close(folder)

@@ -174,7 +174,6 @@ def test_what_a_cut_left_of_an_unfinished_hash_list_is_removed(simple: Bench) ->
         assert not left.exists()
 
 
-@pytest.mark.xfail(strict=True, reason="drives.mark never removes what a cut run left of a marker")
 def test_what_a_cut_left_of_an_unfinished_marker_is_removed(simple: Bench) -> None:
     """No unfinished name stays, at the drive's root either."""
     with simple.disks():

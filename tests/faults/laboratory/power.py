@@ -15,7 +15,6 @@ import contextlib
 import json
 import os
 import random
-import re
 import shutil
 import sqlite3
 import subprocess
@@ -86,10 +85,6 @@ _SIZES_MB = {"catalog": 64, "first": 160, "second": 160}
 _ROOM_MB = 6000
 _SECONDS = {"reflinked": 0.6, "volatile": 1.2}
 """About what a run takes once it has begun to work on the drives."""
-
-
-_MARKER_LEFT = re.compile(r"\.ingest-[0-9a-f]{16}\.unfinished")
-"""A marker at the drive's root that was never finished; a test of its own tells of it."""
 
 
 def need_power() -> None:
@@ -486,7 +481,7 @@ def whole_and_tidy(bench: Bench) -> list[str]:
             f"left lying about on {root}: {name}"
             for name in leftovers(root)
             # What a repair of the file system saved lies in lost+found: nobody's but the crew's.
-            if not _MARKER_LEFT.fullmatch(name) and not name.startswith("lost+found/")
+            if not name.startswith("lost+found/")
         ]
         marker = json.loads((root / ".ingest-drive.json").read_text())["drive"]
         unproven = [path for path in bench.truth.content if (marker, path) not in told]
