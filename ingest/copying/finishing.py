@@ -58,7 +58,10 @@ def compare(task: FileTask, card: CardReadOf, checked: Checked) -> tuple[State, 
     `card` as READ; bytes read back; the copy's fstat) and equal digests.
     """
     if checked.failed:
-        return State.UNREADABLE, checked.failed
+        # Only what stands under its final name is a copy that can be called unreadable.
+        if checked.name is None:
+            return State.UNREADABLE, checked.failed
+        return State.UNVERIFIED, f"it could not be read back: {checked.failed}"
     if card.state is not CardState.READ:
         return State.UNVERIFIED, "the card's read is not whole"
     if checked.size < task.size or checked.read < task.size:

@@ -96,10 +96,11 @@ def salvage(
                     continue
                 for target in targets:
                     target.write(data, offset)
+            # Read whole at the second try: nothing to keep, the same command copies it properly.
             kept = tuple(
                 place
                 for target in targets
-                if (place := target.finish(size, above, name, unfinished, run))
+                if holes and (place := target.finish(size, above, name, unfinished, run))
             )
         finally:
             file.close()
@@ -121,6 +122,8 @@ class _Target:
         try:
             while view and not self._failed:
                 count = posix_files.pwrite(self._fd, view, offset)
+                if count <= 0:
+                    raise OSError(errno.EIO, "the drive took no bytes and gave no reason")
                 view, offset = view[count:], offset + count
         except OSError:
             self._failed = True

@@ -250,10 +250,10 @@ def _audit(bench: Bench) -> list[Row]:
         ours.offload([card], [a, b])
         with bench.ground.held(a, b):
             floor = bench.reading(a, count)
-            ours.ready()
+            ours.ready(audit=True)
             one = ours.audit(a)
             slower = bench.reading(b, count)
-            ours.ready()
+            ours.ready(audit=True)
             two = ours.audit(a, b)
         return [
             bench.row("audit", "audit of one drive / reading it once", 1.04, one, floor),

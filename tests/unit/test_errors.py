@@ -131,7 +131,7 @@ def test_an_option_says_what_it_is_for(name: str) -> None:
 
 def test_the_help_lists_every_command_under_its_part_of_the_day() -> None:
     """`ingest --help` names all of them, with a summary each."""
-    told = cli.get_help(click.Context(cli))
+    told = cli.get_help(click.Context(cli, **cli.context_settings))
     for title, jobs in JOBS.items():
         assert f"{title}:" in told
         for name, job in jobs.items():

@@ -46,6 +46,7 @@ from ingest.copying.values import (
 from ingest.drives import DriveSeen
 from ingest.errors import BadCard, BadDestination, Unfinished
 from ingest.evidence import Act, Against, Route, State
+from ingest.jobs.marking import mark_drives
 from ingest.jobs.offloading.card_history import differing
 from ingest.jobs.offloading.clips import ClipReader
 from ingest.jobs.offloading.listing import Listed, ToList, list_roll
@@ -56,7 +57,7 @@ from ingest.manifest.kept import card_path, kept_path
 from ingest.names import shown
 from ingest.wording import counted
 
-__all__ = ["run_offload"]
+__all__ = ["check_still_there", "run_offload"]
 
 _BATCH_FILES = 500
 _BATCH_SECONDS = 1.0
@@ -85,8 +86,8 @@ def run_offload(
     """
     begun = time.monotonic()
     with ExitStack() as stack:
-        seen = [drives.mark(one.volume.root, _free_name(catalog, one)) for one in plan.drives]
-        _check_still_there(plan)
+        check_still_there(plan)
+        seen = mark_drives(catalog, ((one.volume.root, one.name) for one in plan.drives))
         card = stack.enter_context(_opened(plan.card_volume.root))
         roots = [stack.enter_context(_opened(one.volume.root)) for one in plan.drives]
         folders = _hold(stack, plan, seen, roots, run, take_over=plan.request.take_over)
@@ -153,8 +154,10 @@ def _opened(root: str) -> Iterator[int]:
         os.close(handle)
 
 
-def _check_still_there(plan: Plan) -> None:
-    """Between the plan and Enter a drive may have been pulled: what is there now must be what
+def check_still_there(plan: Plan) -> None:
+    """Raise BadDestination or BadCard unless everything is mounted as it was planned for.
+
+    Between the plan and Enter a drive may have been pulled: what is there now must be what
     was planned for, or the footage would land on the disk beneath."""
     for one in plan.drives:
         now = drives.look_at(one.volume.root)
@@ -169,16 +172,6 @@ def _check_still_there(plan: Plan) -> None:
             f"{shown(plan.card_volume.root)} is not the card any more that it was a moment ago.",
             do="put the card back, then run the same command again",
         )
-
-
-def _free_name(catalog: Catalog, drive: object) -> str:
-    """A name for a drive without a marker that no other drive bears."""
-    name = getattr(drive, "name", "drive")
-    taken = {known.name.casefold() for known in catalog.drives()}
-    number, free = 2, name
-    while free.casefold() in taken:
-        free, number = f"{name}-{number}", number + 1
-    return str(free)
 
 
 def _hold(

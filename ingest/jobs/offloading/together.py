@@ -9,15 +9,15 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Sequence
 
-from ingest import drives
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Observer
 from ingest.copying.engine import MEMORY
 from ingest.copying.plan import check_room
 from ingest.copying.values import Action, Event
 from ingest.drives import Volume
+from ingest.jobs.marking import mark_drives
 from ingest.jobs.offloading.preparing import prepare
-from ingest.jobs.offloading.running import run_offload
+from ingest.jobs.offloading.running import check_still_there, run_offload
 from ingest.jobs.offloading.values import Confirming, Phase, Plan, Request, Result
 
 __all__ = ["prepare_all", "run_all"]
@@ -88,8 +88,10 @@ def run_all(
         work(0)
     else:
         # Marked before the threads start, so that two of them never mark one drive.
-        for drive in plans[0].drives:
-            drives.mark(drive.volume.root, drive.name)
+        for plan in plans:
+            check_still_there(plan)
+        with open_catalog() as catalog:
+            mark_drives(catalog, ((one.volume.root, one.name) for one in plans[0].drives))
         threads = [
             threading.Thread(target=work, args=(number,), daemon=True) for number in range(count)
         ]
