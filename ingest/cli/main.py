@@ -99,8 +99,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except (click.Abort, KeyboardInterrupt):
         _tell(words, Stopped("Stopped. Nothing more was done.").lines(), ExitCode.STOPPED)
         return ExitCode.STOPPED
-    except BrokenPipeError:
-        # Whoever read our output has gone; there is nobody to tell.
+    except SystemExit:
+        # click leaves so when whoever read the help has gone; there is nobody to tell.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return ExitCode.WELL
     except Exception as error:

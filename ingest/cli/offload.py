@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import secrets
 import shutil
 import signal
@@ -46,7 +47,9 @@ __all__ = ["command"]
 @click.option("--roll", "rolls", multiple=True, metavar="NAME", help="Once for each CARD.")
 @click.option("--camera", "cameras", multiple=True, metavar="LETTER", help="Once for each CARD.")
 @click.option("--card", "labels", multiple=True, metavar="LABEL", help="The card's sticker.")
-@click.option("--checksum", "checksums", multiple=True, type=click.Choice(KINDS))
+@click.option(
+    "--checksum", "checksums", multiple=True, type=click.Choice(KINDS), help="Repeatable."
+)
 @click.option("--layout", metavar="TEMPLATE", help="Folders on the drive.")
 @click.option("--reread", is_flag=True, help="Read the card a second time and compare.")
 @click.option("--since", metavar="DATE", help="Leave older files out; they hold the card.")
@@ -207,6 +210,7 @@ def _run(terminal: Terminal, plans: Sequence[Plan]) -> list[Result]:
             runs=[secrets.token_hex(8) for _ in plans],
             tell=tell,
             stop=stop,
+            poisoned="INGEST_POISON" in os.environ,
         )
 
 

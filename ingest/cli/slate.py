@@ -72,7 +72,7 @@ def _match(terminal: Terminal, production: str | None) -> int:
 @click.option("--circled", is_flag=True, help="A take to use.")
 @click.option("--keep", is_flag=True, help="A take to keep.")
 @click.option("--ng", is_flag=True, help="No good.")
-@click.option("--note", metavar="TEXT")
+@click.option("--note", metavar="TEXT", help="Whatever the editor should know.")
 @click.option("--production", metavar="NAME", help="The production that the clip belongs to.")
 def _set(
     terminal: Terminal,

@@ -73,12 +73,16 @@ class Terminal:
 
         Lines must already have foreign names passed through `ingest.names.shown`.
         """
-        if self.json:
-            sys.stdout.write(json.dumps(document, indent=2) + "\n")
-        else:
-            for line in lines:
-                sys.stdout.write(line + "\n")
-        sys.stdout.flush()
+        try:
+            if self.json:
+                sys.stdout.write(json.dumps(document, indent=2) + "\n")
+            else:
+                for line in lines:
+                    sys.stdout.write(line + "\n")
+            sys.stdout.flush()
+        except BrokenPipeError:
+            # Whoever read our output has gone; the exit code is still the true one.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
     def note(self, line: str) -> None:
         """A remark on the way, on standard error."""

@@ -2,7 +2,7 @@
 
 A buffer carries a generation: whoever was handed it checks that it is still the same filling
 before and after use, so that a buffer given back too early is an error and never a wrong copy.
-With INGEST_POISON set in the environment of the tests, a returned buffer is overwritten.
+A poisoned pool overwrites what is returned to it, so that the same mistake can't hide.
 """
 
 from __future__ import annotations

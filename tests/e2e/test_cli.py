@@ -134,10 +134,6 @@ def test_the_option_beats_the_environment(ingest: Runner, tmp_path: Path) -> Non
     assert not Path(os.environ["INGEST_CATALOG"]).exists()
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="click answers a broken pipe with sys.exit(1), and 1 is kept for bugs",
-)
 def test_a_reader_that_goes_away_is_no_bug(desk: Path) -> None:
     """`ingest --help | head -1`: no traceback, no 1."""
     ran = subprocess.run(

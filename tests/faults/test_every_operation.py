@@ -216,10 +216,6 @@ def test_each_operation_of_a_run_that_goes_on_failing_leaves_only_truth(bench: B
     assert sum(kinds.values()) > 0
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="a drive's marker half-written by a run that ended stays at the drive's root",
-)
 def test_each_operation_on_the_drives_marker_failing_leaves_nothing_lying_about(
     bench: Bench,
 ) -> None:

@@ -43,7 +43,8 @@ def test_everything_equal_matches() -> None:
         ({"digest": "de"}, State.MISMATCH),
         ({"digest": ""}, State.MISMATCH),
         ({"digest": "DD"}, State.MISMATCH),
-        ({"failed": "Input/output error"}, State.UNREADABLE),
+        ({"failed": "Input/output error"}, State.UNVERIFIED),
+        ({"failed": "Input/output error", "name": None}, State.UNREADABLE),
     ],
 )
 def test_what_was_read_back_wrong_in_one_way_is_told_as_that(

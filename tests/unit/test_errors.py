@@ -103,23 +103,7 @@ def test_a_command_has_help_and_the_options_that_all_have(name: str) -> None:
             assert {"--json", "--catalog", "--debug"} <= options, one.name
 
 
-WITHOUT_HELP = {"offload": "--checksum", "slate": "--note", "find": "--camera and --roll"}
-
-
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(
-            name,
-            marks=pytest.mark.xfail(
-                name in WITHOUT_HELP,
-                reason=f"{WITHOUT_HELP.get(name)} has no help yet",
-                strict=True,
-            ),
-        )
-        for name in COMMANDS
-    ],
-)
+@pytest.mark.parametrize("name", COMMANDS)
 def test_an_option_says_what_it_is_for(name: str) -> None:
     """Every option of every command and subcommand."""
     for one in parts_of(name):

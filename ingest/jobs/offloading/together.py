@@ -60,6 +60,7 @@ def run_all(
     runs: Sequence[str],
     tell: Callable[[int, Event | Phase], None],
     stop: threading.Event,
+    poisoned: bool = False,
 ) -> list[Result]:
     """Run the plans at once and wait for all. `tell` is given the plan's index with each event,
     from several threads; `open_catalog` a catalog for each thread. An error of one is raised
@@ -80,6 +81,7 @@ def run_all(
                     stop=stop,
                     memory=MEMORY // count,
                     clip_readers=max(1, _READERS // count),
+                    poisoned=poisoned,
                 )
         except BaseException as error:
             errors.append(error)
