@@ -12,9 +12,10 @@ from ingest.assurance.audit import Expected
 from ingest.assurance.listed import ListedFolder, expected_from, listed_folders
 from ingest.assurance.rereading import DriveTask, Item
 from ingest.assurance.schedule import last_read, read_already
+from ingest.assurance.sources import came_from_lists, claimed_against
 from ingest.assurance.state import copy_state
 from ingest.catalog.catalog import Catalog
-from ingest.catalog.records import Copy, FileRecord, Look, Roll
+from ingest.catalog.records import Copy, Look, Roll
 from ingest.copying.journal import read_noted_lists
 from ingest.copying.reading import open_root
 from ingest.copying.tree import Tree
@@ -115,6 +116,7 @@ class AuditPlan:
         self._narrowed = narrowed
         self._rolls = {roll.id: roll for roll in rolls}
         self._files = {file.id: file for file in catalog.files(rolls)}
+        self._from_lists = {one.id for one in catalog.offloads(rolls) if came_from_lists(one)}
         by_drive: dict[int, list[Chosen]] = defaultdict(list)
         for one in chosen:
             by_drive[one.here.drive.id].append(one)
@@ -136,6 +138,14 @@ class AuditPlan:
         roll = self._rolls[self._files[copy.file_id].roll_id]
         return Place(roll.production, roll.name, self._folder(copy), copy)
 
+    def _expected(self, copy: Copy, looks: Sequence[Look]) -> Expected:
+        """By the catalog's digest, where a card's read gave it. Where it was taken from hash
+        lists, by a list, which carries no card to reuse."""
+        file = self._files[copy.file_id]
+        listed = file.offload_id in self._from_lists
+        against = claimed_against(looks) if listed else Against.CATALOG
+        return Expected(file.size, file.mtime_ns, file.digests, against)
+
     def _shelf(self, chosen: Sequence[Chosen]) -> Shelf:
         here = chosen[0].here
         assert here.volume is not None
@@ -149,7 +159,7 @@ class AuditPlan:
         copies, before, since = self._owed(copies, looks)
         places = [self._place(copy) for copy in copies]
         items = [
-            Item(key, copy.path, _expected(self._files[copy.file_id]))
+            Item(key, copy.path, self._expected(copy, looks[copy.id]))
             for key, copy in enumerate(copies)
         ]
         left_out = [self._place(copy) for copy in before]
@@ -231,10 +241,6 @@ def _listed_shelf(listed: ListedFolder) -> Shelf:
         Place("", os.path.basename(folder) or top, folder, None) for folder in listed.folders
     )
     return Shelf(task, places, listed.problems, by_lists=True)
-
-
-def _expected(file: FileRecord) -> Expected:
-    return Expected(file.size, file.mtime_ns, file.digests, Against.CATALOG)
 
 
 # The drive's own lists ----------------------------------------------------------------------------

@@ -160,6 +160,8 @@ def test_when_nothing_happened_then_all_matched(
                 "unreadable": 0,
                 "only_looked_at": 0,
                 "not_reached": 0,
+                "read_before": 0,
+                "only_in_hash_lists": 0,
                 "unknown": 0,
                 "unknown_files": [],
             }
@@ -276,7 +278,7 @@ def test_unknown_files_are_counted_and_listed(
     excepted. Hostile names stay harmless on the screen."""
     folder = shelf.root() / FOLDER
     (folder / "ascmhl").mkdir()
-    (folder / "ascmhl" / "0001.mhl").touch()
+    (folder / "ascmhl" / "notes").touch()
     (folder / ".ingest-journal.jsonl").touch()
     (folder / "SUB" / ".DS_Store").touch()
     (folder / "SUB" / "evil\n\x1b[2J.txt").touch()

@@ -150,7 +150,7 @@ def test_a_broken_history_is_told_in_one_line_and_copied(
         one.unlink()
     ran = offload()
     assert ran.code == 0, ran.out
-    (line,) = [line for line in ran.out.splitlines() if "broken" in line]
+    (line,) = [line for line in ran.out.splitlines() if "are broken" in line]
     assert "own hash lists in its top folder are broken" in line
     roll = drives[0] / FOLDER
     handle = os.open(roll, os.O_RDONLY)

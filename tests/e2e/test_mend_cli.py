@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from contextlib import ExitStack
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,6 +18,7 @@ from ingest.copying import finishing
 from ingest.evidence import Act, Against, Route, State
 from tests.conftest import Runner
 from tests.e2e.further import CLIPS, FOLDER, disks_apart, looks, offloaded, whole
+from tests.faults.laboratory.loops import loop_drive
 
 
 @pytest.fixture
@@ -216,3 +218,32 @@ def test_what_is_no_drive_to_mend_is_refused(shelf: Path, ingest: Runner) -> Non
     ran = ingest("mend", "HERON")
     assert ran.code == 2
     assert "not mounted" in ran.err
+
+
+@pytest.mark.laboratory
+def test_on_real_drives_a_mended_one_carries_the_card_to_reuse_again(
+    tmp_path: Path, ingest: Runner
+) -> None:
+    """Three devices, one of them exFAT with its coarse times: copied on, damaged, mended, read
+    back from the medium, and the card may be reused."""
+    card = tmp_path / "card"
+    card.mkdir()
+    for path, data in CLIPS.items():
+        (card / os.path.basename(path)).write_bytes(data)
+        os.utime(card / os.path.basename(path), ns=(10**18, 10**18 + 123_456_789))
+    with ExitStack() as stack:
+        heron, otter, stoat = (
+            stack.enter_context(loop_drive(64, fs, name=name))
+            for name, fs in (("HERON", "ext4"), ("OTTER", "exfat"), ("STOAT", "ext4"))
+        )
+        words = ("--production", "Saltmarsh", "--day", "1", "--roll", "A003", "--to", heron)
+        assert ingest("offload", card, *words, "--to", otter).code == 0
+        assert ingest("copy", "--to", stoat, "--from", "OTTER").code == 0
+        assert ingest("reuse", card).code == 0
+        (file,) = heron.mount.rglob("C0001.BIN")
+        flip_bit(file)
+        assert ingest("audit", "HERON").code == 3
+        assert ingest("reuse", card).code == 3
+        assert ingest("mend", "HERON", "--from", "OTTER").code == 0
+        assert file.read_bytes() == CLIPS["CLIP/C0001.BIN"]
+        assert ingest("reuse", card).code == 0

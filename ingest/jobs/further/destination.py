@@ -14,6 +14,7 @@ from ingest.errors import BadDestination, Unfinished
 from ingest.jobs.further.shelf import here_by_name
 from ingest.jobs.further.values import Target
 from ingest.jobs.known import DriveHere
+from ingest.jobs.marking import mark_drives
 from ingest.names import shown
 from ingest.platforms import posix_files
 
@@ -70,11 +71,8 @@ def register(catalog: Catalog, target: Target) -> DriveSeen:
             f"{shown(target.volume.root)} is not the drive any more that it was a moment ago.",
             do="check that it is plugged in and mounted, then run the same command again",
         )
-    taken = {known.name.casefold() for known in catalog.drives()}
-    number, free = 2, target.name
-    while target.drive is None and free.casefold() in taken:
-        free, number = f"{target.name}-{number}", number + 1
-    return drives.mark(target.volume.root, free)
+    (seen,) = mark_drives(catalog, [(target.volume.root, target.name)])
+    return seen
 
 
 @contextmanager
