@@ -84,6 +84,7 @@ def without_chance(text: str) -> str:
     text = re.sub(
         r"\b(\d+ (second|minute)s?|less than a minute|a moment) ago|just now", "AGO", text
     )
+    text = re.sub(r"\d{4}-\d\d-\d\d_\d{6}Z", "WHEN", text)
     text = re.sub(r"set-aside-[0-9a-f]{8}", "set-aside-RUN", text)
     return re.sub(r"\bloop\d+\b[^,;\n]*", "DEVICE", text)
 
