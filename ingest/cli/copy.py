@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from ingest.cli.terminal import Terminal, job
+from ingest.platforms.awake import awake
 
 __all__ = ["command"]
 
@@ -87,6 +88,7 @@ def command(
         )
         with (
             stopping(stop),
+            awake("ingest is copying between drives"),
             progress(terminal, ("drives", whole), (plan.target.name, owed)) as tell,
         ):
             results = run_rolls(

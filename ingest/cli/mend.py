@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from ingest.cli.terminal import Terminal, job
+from ingest.platforms.awake import awake
 
 __all__ = ["command"]
 
@@ -44,6 +45,7 @@ def command(terminal: Terminal, drive: str, source: str | None, take_over: bool,
         if plan.rolls:
             with (
                 stopping(stop),
+                awake("ingest is mending a drive"),
                 progress(terminal, ("drives", whole), (plan.target.name, whole)) as tell,
             ):
                 results = run_rolls(

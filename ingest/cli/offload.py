@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import secrets
 import shutil
-import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -18,6 +16,7 @@ import click
 
 from ingest.checksums import KINDS
 from ingest.cli.bars import CopyBars, CopyLines
+from ingest.cli.stopping import confirm, stopping
 from ingest.cli.terminal import Terminal, job
 from ingest.copying.values import Action, Event
 from ingest.errors import ExitCode, UsageError
@@ -95,17 +94,7 @@ def command(
             lines = [line for plan in plans for line in plan_lines(plan)]
             terminal.answer(_joined(documents), lines)
             return ExitCode.WELL
-        if terminal.interactive and not yes:
-            for plan in plans:
-                for line in plan_lines(plan):
-                    terminal.note(line)
-            click.prompt(
-                "Enter starts, Ctrl-C leaves everything as it is",
-                default="",
-                show_default=False,
-                prompt_suffix=" ",
-                err=True,
-            )
+        confirm(terminal, [line for plan in plans for line in plan_lines(plan)], yes=yes)
         if on_battery():
             terminal.note(battery_line(plans, catalog))
     results = _run(terminal, plans)
@@ -201,7 +190,7 @@ def _run(terminal: Terminal, plans: Sequence[Plan]) -> list[Result]:
         elif event is Phase.REREADING:
             bars.say(f"{shown(plans[card].roll)}: reading the card a second time")
 
-    with _stopping(stop), awake("ingest is copying cards"), bars:
+    with stopping(stop), awake("ingest is copying cards"), bars:
         bars.say("card still needed" if len(plans) == 1 else "cards still needed")
         return run_all(
             plans,
@@ -212,26 +201,6 @@ def _run(terminal: Terminal, plans: Sequence[Plan]) -> list[Result]:
             stop=stop,
             poisoned="INGEST_POISON" in os.environ,
         )
-
-
-@contextlib.contextmanager
-def _stopping(stop: threading.Event) -> Iterator[None]:
-    """Ctrl-C and SIGTERM stop in good order; a second one leaves at once."""
-
-    def ask(signum: int, frame: object) -> None:
-        if stop.is_set():
-            raise KeyboardInterrupt
-        stop.set()
-
-    names = [signal.SIGINT, signal.SIGTERM]
-    if hasattr(signal, "SIGHUP"):
-        names.append(signal.SIGHUP)
-    before = {name: signal.signal(name, ask) for name in names}
-    try:
-        yield
-    finally:
-        for name, handler in before.items():
-            signal.signal(name, handler)
 
 
 def _joined(documents: list[dict[str, Any]]) -> dict[str, Any]:

@@ -246,7 +246,11 @@ def _cut_off(offloads: Sequence[OffloadLine]) -> list[Problem]:
     problems = []
     for offload in open_:
         name = listed([offload.roll])
-        if offload.verdict == "problem":
+        do = "hold the card; run the same offload again: it goes on where it stopped"
+        if offload.verdict == "claimed":
+            what = f"{name} is known from hash lists alone, and nobody has read it yet."
+            do = "hold the card; ingest audit turns claims into evidence"
+        elif offload.verdict == "problem":
             what = f"The last offload of {name} ended with a problem."
         else:
             what = f"The last offload of {name} was not finished: there may be more on the card."
@@ -254,7 +258,7 @@ def _cut_off(offloads: Sequence[OffloadLine]) -> list[Problem]:
             Problem(
                 "offload " + offload.verdict,
                 what,
-                "hold the card; run the same offload again: it goes on where it stopped",
+                do,
                 items=(offload.roll,),
             )
         )

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import os
+import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -12,6 +14,8 @@ import pytest
 import xxhash
 from lxml import etree
 
+from ingest import drives as places
+from ingest.catalog.catalog import Catalog
 from ingest.manifest.history import read_history, write_generation
 from ingest.manifest.model import (
     Action,
@@ -21,7 +25,8 @@ from ingest.manifest.model import (
     HashList,
     Process,
 )
-from tests.conftest import Runner
+from tests.conftest import Ran, Runner
+from tests.e2e.further import disks_apart
 
 FILES = {"CLIP/C0001.BIN": b"one " * 5000, "CLIP/C0002.BIN": b"two " * 7000, "index.txt": b"index"}
 FOLDER = "Saltmarsh/D01_2026-03-02/A003"
@@ -32,8 +37,10 @@ KEPT = "ascmhl/card_ascmhl_chain.xml"
 
 def history(folder: Path, files: dict[str, bytes], kind: str = "xxh64") -> None:
     """One generation of these files, as another program on the set may have left it."""
-    made = {"xxh64": lambda data: xxhash.xxh64(data).hexdigest()}
-    made["md5"] = lambda data: hashlib.md5(data).hexdigest()
+    made = {
+        "xxh64": lambda data: str(xxhash.xxh64(data).hexdigest()),
+        "md5": lambda data: hashlib.md5(data).hexdigest(),
+    }
     entries = tuple(
         Entry(path, len(data), None, (EntryHash(kind, made[kind](data), Action.ORIGINAL),))
         for path, data in files.items()
@@ -61,11 +68,17 @@ def card(tmp_path: Path, desk: Path, drives: tuple[Path, Path]) -> Path:
     return place
 
 
-@pytest.fixture
-def offload(card: Path, drives: tuple[Path, Path], ingest: Runner, apart: None) -> Callable[..., object]:
-    """Offload the card to both drives."""
+Offload = Callable[..., Ran]
 
-    def run(*words: str) -> object:
+
+@pytest.fixture
+def offload(
+    card: Path, drives: tuple[Path, Path], ingest: Runner, monkeypatch: pytest.MonkeyPatch
+) -> Offload:
+    """Offload the card to both drives."""
+    disks_apart(monkeypatch)
+
+    def run(*words: str) -> Ran:
         to = ("--to", drives[0], "--to", drives[1])
         return ingest("offload", card, *to, "--roll", "A003", "--day", "1", *words)
 
@@ -93,7 +106,9 @@ def generations(roll: Path) -> list[tuple[str, dict[str, dict[str, str]]]]:
     ]
 
 
-def test_the_drives_history_goes_on_from_the_cards(card, drives, offload, ingest) -> None:
+def test_the_drives_history_goes_on_from_the_cards(
+    card: Path, drives: tuple[Path, Path], offload: Offload, ingest: Runner
+) -> None:
     """First the card's list, then ours with `verified`; audit, reuse and a second run are content
     with a chain that differs from the card's, and the card's own stands beside it."""
     history(card, FILES)
@@ -117,12 +132,14 @@ def test_the_drives_history_goes_on_from_the_cards(card, drives, offload, ingest
     assert again.code == 0
     assert "NOTHING NEW" in again.out
     assert len(generations(drives[0] / FOLDER)) == 4, "offload, and two audits"
-    reuse = ingest("reuse", card, "--json")
-    told = reuse.document
-    assert not [one for one in str(told).splitlines() if "ascmhl" in one], told
+    reuse = ingest("reuse", card, "--json").document
+    assert "ascmhl" not in str(reuse["reasons"]), "the chain is no reason to hold"
+    assert all(one["copies"] for one in reuse["files"]), reuse
 
 
-def test_when_the_cards_lists_say_otherwise_then_the_file_is_named(card, drives, offload) -> None:
+def test_when_the_cards_lists_say_otherwise_then_the_file_is_named(
+    card: Path, drives: tuple[Path, Path], offload: Offload
+) -> None:
     """The card changed after it was listed: copied as it is, told, and `failed` in the list."""
     history(card, FILES | {"index.txt": b"xedni"}, kind="md5")
     ran = offload("--json")
@@ -137,7 +154,7 @@ def test_when_the_cards_lists_say_otherwise_then_the_file_is_named(card, drives,
 
 @pytest.mark.parametrize("breakage", ["chain", "list", "gone"])
 def test_a_broken_history_is_told_in_one_line_and_copied(
-    card, drives, offload, ingest, breakage
+    card: Path, drives: tuple[Path, Path], offload: Offload, ingest: Runner, breakage: str
 ) -> None:
     """No reason not to copy, and the drive still gets a list of its own."""
     history(card, FILES)
@@ -158,6 +175,7 @@ def test_a_broken_history_is_told_in_one_line_and_copied(
     os.close(handle)
     assert len(ours) == 1
     assert ours[0].is_sound
+    assert ours[0].hash_list is not None
     assert {entry.path for entry in ours[0].hash_list.entries} == set(FILES)
     assert (roll / KEPT).read_bytes() == (card / CHAIN).read_bytes()
     audit = ingest("audit", "--json")
@@ -166,7 +184,9 @@ def test_a_broken_history_is_told_in_one_line_and_copied(
     assert ingest("audit", "--json").code == 0
 
 
-def test_a_history_in_a_folder_is_footage_and_referred_to(card, drives, offload, ingest) -> None:
+def test_a_history_in_a_folder_is_footage_and_referred_to(
+    card: Path, drives: tuple[Path, Path], offload: Offload, ingest: Runner
+) -> None:
     """Copied byte for byte, never written to, and our list refers to it by its C4."""
     nested = {path.removeprefix("CLIP/"): data for path, data in FILES.items() if "/" in path}
     history(card / "CLIP", nested)
@@ -185,14 +205,56 @@ def test_a_history_in_a_folder_is_footage_and_referred_to(card, drives, offload,
     assert ingest("audit", "--json").document["verdict"] == "matched"
 
 
-def test_a_further_copy_keeps_the_cards_history_too(card, drives, offload, ingest, tmp_path) -> None:
+def test_a_further_copy_keeps_the_cards_history_too(
+    card: Path, offload: Offload, ingest: Runner, tmp_path: Path
+) -> None:
     """From a drive to a drive: the chain there begins with the card's again."""
     history(card, FILES)
     assert offload().code == 0
     (tmp_path / "STOAT").mkdir()
-    ran = ingest("copy", "--roll", "A003", "--to", tmp_path / "STOAT", "--system-disk-ok", "--same-drive-ok", "--json")
+    ran = ingest("copy", "--roll", "A003", "--to", tmp_path / "STOAT", "--json")
     assert ran.code == 0, ran.out
     roll = tmp_path / "STOAT" / FOLDER
     assert (roll / KEPT).read_bytes() == (card / CHAIN).read_bytes()
     assert [len(actions) for _, actions in generations(roll)] == [3, 3]
     assert ingest("audit", "--json").document["verdict"] == "matched"
+
+
+def test_a_second_slot_is_a_witness_and_no_new_roll(
+    card: Path,
+    drives: tuple[Path, Path],
+    offload: Offload,
+    ingest: Runner,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Another card with the same clips: every byte compared, recorded, nothing copied. The same
+    card again is no witness."""
+    uuids = {"card": "AAAA-0001", "slot2": "BBBB-0002"}
+    real = places.card_at
+
+    def card_at(root: str, label: str) -> places.CardSeen:
+        return replace(real(root, label), fs_uuid=uuids[os.path.basename(root)])
+
+    monkeypatch.setattr(places, "card_at", card_at)
+    assert offload().code == 0
+    same = offload("--json").document
+    assert same["witness"] is False
+    shutil.copytree(card, tmp_path / "slot2")
+    words = ("--to", drives[0], "--to", drives[1], "--day", "1")
+    ran = ingest("offload", tmp_path / "slot2", *words)
+    assert ran.code == 0, ran.out
+    assert ran.out.startswith("A003: WITNESS. 3 files")
+    with Catalog.open(str(tmp_path / "catalog.sqlite3")) as catalog:
+        assert [roll.name for roll in catalog.rolls()] == ["A003"]
+        last = catalog.offloads(catalog.rolls())[-1]
+        (note,) = catalog.card_notes([last.id])[last.id]
+    assert note.kind == "witness"
+    assert "BBBB-0002" in note.detail
+    other = tmp_path / "slot2" / "CLIP" / "C0002.BIN"
+    info = other.stat()
+    data = bytearray(other.read_bytes())
+    data[len(data) // 2 + 1] ^= 1
+    other.write_bytes(data)
+    os.utime(other, ns=(info.st_atime_ns, info.st_mtime_ns))
+    assert ingest("offload", tmp_path / "slot2", *words, "--json").document["witness"] is False
