@@ -10,7 +10,7 @@ from __future__ import annotations
 import contextlib
 import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchmarks import footage
 from benchmarks.ground import Disk, Ground, plain_read, plain_write
@@ -262,8 +262,11 @@ def _audit(bench: Bench) -> list[Row]:
 
 
 def _memory(bench: Bench) -> list[Row]:
+    """Twice: with the kind that the other side makes too, and with the kinds of a usual offload."""
     size = bench.bytes(1500 * MB)
-    best: Ran | None = None
+    kinds = {"memory": ("--checksum", "xxh128"), "memory 2": ()}
+    names = {"memory": "one kind of checksum, as theirs", "memory 2": "the usual two kinds"}
+    runs: dict[str, list[Ran]] = {case: [] for case in kinds}
     count = 0
     typed: list[float] = []
     for _ in range(bench.times):
@@ -273,31 +276,35 @@ def _memory(bench: Bench) -> list[Row]:
                 # Nothing is emptied between its steps: its checksums may come from memory.
                 seconds = copied_and_summed(bench.ground, card, to, ours.home, cold=False)
                 typed.append(seconds)
-            for disk in to:
-                _emptied(disk)
-            with bench.ground.held(card, *to):
-                ours.ready()
-                ran = ours.offload([card], to)
-            best = ran if best is None or ran.seconds < best.seconds else best
-    assert best is not None
-    return [
-        Row(
-            case="memory",
-            what="unthrottled: cp, cp, sync, checksums of three trees / ours",
-            ratio=min(typed) / best.seconds,
-            goal=2.0,
-            sense="at least",
-            seconds=best.seconds,
-            floor_seconds=min(typed),
-            floor=f"cp, cp, sync, checksums of three trees, best of {bench.times}",
-            peak_main=best.peak_main,
-            peak_child=best.peak_child,
-            details={
-                "bytes a second": round(count / best.seconds),
-                "processor seconds": round(best.cpu_seconds, 2),
-            },
+            for case, more in kinds.items():
+                for disk in to:
+                    _emptied(disk)
+                with bench.ground.held(card, *to):
+                    ours.ready()
+                    # A catalog for each, or the card would be known already.
+                    runs[case].append(replace(ours, catalog=case).offload([card], to, *more))
+    rows = []
+    for case, all_runs in runs.items():
+        best = min(all_runs, key=lambda ran: ran.seconds)
+        rows.append(
+            Row(
+                case=case,
+                what=f"unthrottled: cp, cp, sync, checksums of three trees / ours, {names[case]}",
+                ratio=min(typed) / best.seconds,
+                goal=2.0,
+                sense="at least",
+                seconds=best.seconds,
+                floor_seconds=min(typed),
+                floor=f"cp, cp, sync, checksums of three trees, best of {bench.times}",
+                peak_main=best.peak_main,
+                peak_child=best.peak_child,
+                details={
+                    "bytes a second": round(count / best.seconds),
+                    "processor seconds": round(best.cpu_seconds, 2),
+                },
+            )
         )
-    ]
+    return rows
 
 
 def _start(bench: Bench) -> list[Row]:

@@ -376,3 +376,20 @@ def test_a_program_that_is_stopped_goes_on_when_it_is_run_again(
         lists = [place.read_text() for place in (drive / ROLL / "ascmhl").glob("*.mhl")]
         for path in whole:
             assert any(path in text for text in lists), path
+
+
+def test_a_new_drive_that_lacks_an_earlier_roll_of_the_card_is_told_of(
+    ingest: Runner, plain: Path, drives: Drives, tmp_path: Path
+) -> None:
+    """The card holds two rolls; a further drive gets the last one, and nobody may think more."""
+    assert offload(ingest, plain, drives, *ONE_DISK).code == 3
+    put(plain, "CLIP/late.BIN", b"shot the day after")
+    assert offload(ingest, plain, drives, *ONE_DISK, "--roll", "A002", "--day", "2").code == 3
+    third = tmp_path / "third"
+    third.mkdir()
+    ran = ingest(
+        *("offload", plain, "--to", third, "--production", "P", *LAYOUT, *ONE_DISK, "--json")
+    )
+    assert ran.code == 3
+    assert files(third / "P" / "A002") == {"CLIP/late.BIN": b"shot the day after"}
+    assert ran.document["lacking"] == [{"drive": "third", "roll": "A001"}]

@@ -72,6 +72,7 @@ PLAN = Plan(
     files=FILES,
     known={},
     elsewhere={},
+    lacking=(),
     older=(),
     kinds=("xxh128", "md5"),
     drives=tuple(

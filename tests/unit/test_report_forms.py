@@ -17,9 +17,9 @@ from typing import Any
 import pytest
 from lxml import html
 
+from ingest import wording as words
 from ingest.evidence import Against, Route, State
 from ingest.names import shown
-from ingest import wording as words
 from ingest.report.document import SCHEMA, facts_to_document
 from ingest.report.facts import (
     ClipLine,

@@ -34,6 +34,7 @@ def document(result: Result) -> dict[str, Any]:
         "bytes": plan.inventory.bytes,
         "left_out": len(plan.inventory.litter),
         "older": len(plan.older),
+        "lacking": [{"drive": drive, "roll": roll} for drive, roll in plan.lacking],
         "not_followed": [found.path for found in plan.inventory.not_followed],
         "verdict": result.verdict,
         "copies": plan.copies,
@@ -114,6 +115,8 @@ def exit_code(result: Result) -> ExitCode:
         return ExitCode.FOOTAGE
     if result.unfinished:
         return ExitCode.UNFINISHED
+    if result.plan.lacking:
+        return ExitCode.FOOTAGE
     if result.problems or result.plan.copies < result.plan.request.settings.copies:
         return ExitCode.FOOTAGE
     return ExitCode.WELL
@@ -266,6 +269,9 @@ def _footnotes(result: Result) -> list[str]:
     if plan.elsewhere:
         known = counted(len(plan.elsewhere), "file")
         lines.append(f"  Known already, from an earlier roll: {known}.")
+    for drive_name, roll in plan.lacking:
+        lines.append(f"  {shown(drive_name)} lacks copies of {shown(roll)}, which came in before.")
+        lines.append(f"  Do: ingest copy --roll {shown(roll)} --to {shown(drive_name)}")
     return lines
 
 

@@ -96,6 +96,8 @@ class Plan:
     known: Mapping[str, FileRecord]
     elsewhere: Mapping[str, FileRecord]
     """Known files that belong to an earlier roll."""
+    lacking: tuple[tuple[str, str], ...]
+    """(drive, roll): an earlier roll of this card that has no whole copy on that drive."""
     older: tuple[CardFile, ...]
     kinds: tuple[str, ...]
     drives: tuple[PlannedDrive, ...]

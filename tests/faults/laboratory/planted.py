@@ -49,7 +49,7 @@ def _plant(bug: str) -> None:
     from ingest import platforms
     from ingest.copying.finishing import Checked, Finisher, compare
     from ingest.evidence import State
-    from ingest.jobs.offloading import running
+    from ingest.jobs.offloading import ledger
 
     if bug == "flush left out":
         for name in ("flush", "flush_range", "flush_volume"):
@@ -61,7 +61,7 @@ def _plant(bug: str) -> None:
     elif bug == "folder flush left out":
         platforms.flush = _without(_is_folder, platforms.flush)
     elif bug == "evidence before flush":
-        running._BATCH_SECONDS = 0.0
+        ledger._BATCH_SECONDS = 0.0
         finish = Finisher.finish
 
         def told_first(self: Finisher, batch: Sequence[Checked]) -> None:

@@ -1,0 +1,396 @@
+"""What a run has come to so far: every outcome counted and recorded as it comes.
+
+The catalog's rows are written after the drives' own flushes, so the catalog never knows more
+than the drives hold.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+
+from ingest import platforms
+from ingest.card.inventory import CardFile, inventory
+from ingest.catalog.catalog import Catalog
+from ingest.catalog.records import (
+    CardNote,
+    Drive,
+    NewFile,
+    NewLook,
+    Observer,
+    Offload,
+    OffloadDrive,
+    OffloadEnd,
+)
+from ingest.copying.reading import read_cold
+from ingest.copying.roll_folder import RollFolder
+from ingest.copying.salvage import salvage
+from ingest.copying.tree import Tree, split
+from ingest.copying.values import (
+    COMPARED,
+    Action,
+    CardState,
+    DriveStopped,
+    Event,
+    FileOutcome,
+    FileTask,
+)
+from ingest.drives import DriveSeen
+from ingest.errors import BadCard, BadDestination, Unfinished
+from ingest.evidence import Act, Against, Route, State
+from ingest.jobs.offloading.card_history import differing
+from ingest.jobs.offloading.clips import ClipReader
+from ingest.jobs.offloading.listing import Listed, ToList, list_roll
+from ingest.jobs.offloading.pace import said_slower
+from ingest.jobs.offloading.values import DriveResult, Phase, Plan, Problem, Result
+from ingest.manifest.kept import card_path, kept_path
+
+__all__ = ["Ledger", "Tell"]
+
+_BATCH_FILES = 500
+_BATCH_SECONDS = 1.0
+_HOLES = 8
+
+Tell = Callable[[Event | Phase], None]
+
+
+@dataclass(slots=True)
+class _OnDrive:
+    matched: int = 0
+    bytes: int = 0
+    problems: int = 0
+    stopped: str = ""
+    route: Route | None = None
+    seconds: float = 0.0
+
+
+@dataclass(slots=True)
+class Ledger:
+    """What the run has come to so far."""
+
+    plan: Plan
+    catalog: Catalog
+    offload: Offload
+    known: list[Drive]
+    seen: list[DriveSeen]
+    begun: float
+    pasts: Mapping[int, float]
+    problems: list[Problem] = field(default_factory=list)
+    hash_lists: list[str] = field(default_factory=list)
+    not_listed: list[str] = field(default_factory=list)
+    card_read: int = 1
+    clips: int = 0
+    unfinished: bool = False
+    unread: list[FileOutcome] = field(default_factory=list)
+    """Files that the card could not give whole."""
+    read: dict[str, FileOutcome] = field(default_factory=dict)
+    matched: list[dict[str, FileOutcome]] = field(default_factory=list)
+    on_drive: list[_OnDrive] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.on_drive = [_OnDrive() for _ in self.plan.drives]
+        self.matched = [{} for _ in self.plan.drives]
+
+    def tasks(self) -> list[FileTask]:
+        return [
+            FileTask(
+                kept_path(file.path),
+                file.size,
+                file.mtime_ns,
+                tuple(drive.actions[file.path] for drive in self.plan.drives),
+                source_path=file.path,
+            )
+            for file in self.plan.files
+        ]
+
+    def listening(self, tell: Tell) -> Callable[[Event], None]:
+        def listen(event: Event) -> None:
+            if isinstance(event, DriveStopped):
+                self.on_drive[event.drive].stopped = event.why
+            tell(event)
+
+        return listen
+
+    def set_aside(self, folders: list[RollFolder], run: str) -> None:
+        """Damaged copies make way under a name that says so; they are never deleted."""
+        for drive, folder in zip(self.plan.drives, folders, strict=True):
+            with Tree(folder.handle) as tree:
+                for path in drive.set_aside:
+                    above, name = split(path)
+                    handle = tree.folder(above)
+                    platforms.rename_new(name, f"{name}.set-aside-{run[:8]}", handle)
+                    platforms.flush(handle)
+
+    # Copying ---------------------------------------------------------------------------------
+
+    def take(self, outcomes: Iterator[FileOutcome], clips: ClipReader) -> None:
+        """Record what the engine yields."""
+        batch: list[FileOutcome] = []
+        since = time.monotonic()
+        for outcome in outcomes:
+            batch.append(replace(outcome, path=card_path(outcome.path)))
+            if len(batch) >= _BATCH_FILES or time.monotonic() - since > _BATCH_SECONDS:
+                self._record(batch, clips)
+                batch, since = [], time.monotonic()
+        self._record(batch, clips)
+
+    def _record(self, batch: list[FileOutcome], clips: ClipReader) -> None:
+        at = datetime.now(UTC)
+        files: list[NewFile] = []
+        looks: list[tuple[str, NewLook]] = []
+        for outcome in batch:
+            if outcome.card is not CardState.READ:
+                self._card_problem(outcome)
+                continue
+            files.append(
+                NewFile(
+                    outcome.path,
+                    outcome.size,
+                    outcome.mtime_ns,
+                    outcome.samples,
+                    outcome.digests,
+                )
+            )
+            self.read[outcome.path] = outcome
+            looks += ((outcome.path, look) for look in self._looks(outcome, at))
+        if files:
+            self.catalog.record_copied(self.offload, files, looks)
+        for outcome in batch:
+            self._count(outcome)
+            if any(one.state is State.MATCHED for one in outcome.copies):
+                clips.arrived(outcome)
+
+    def _looks(self, outcome: FileOutcome, at: datetime) -> Iterator[NewLook]:
+        for one in outcome.copies:
+            if one.state is State.UNVERIFIED:
+                continue  # nothing of it stands on the drive, and nothing was compared
+            acts = (Act.WRITTEN, Act.READ_BACK) if one.written else (Act.READ_BACK,)
+            for act in acts:
+                written = act is Act.WRITTEN
+                yield NewLook(
+                    file_id=0,
+                    drive_id=self.known[one.drive].id,
+                    path=f"{self.plan.drives[one.drive].folder}/{kept_path(outcome.path)}",
+                    act=act,
+                    state=State.UNVERIFIED if written else one.state,
+                    route=None if written else one.route,
+                    against=Against.NOTHING if written else Against.CARD,
+                    size=one.size,
+                    kind=None if written or one.digest is None else COMPARED,
+                    digest=None if written else one.digest,
+                    mount=self.plan.drives[one.drive].volume.mount,
+                    at=at,
+                    detail="" if written else one.detail,
+                )
+
+    def _count(self, outcome: FileOutcome) -> None:
+        for one in outcome.copies:
+            on = self.on_drive[one.drive]
+            if one.state is State.MATCHED:
+                on.matched += 1
+                on.bytes += outcome.size
+                on.route = one.route if on.route in (None, one.route) else Route.CACHE_POSSIBLE
+                on.seconds = time.monotonic() - self.begun
+                self.matched[one.drive][outcome.path] = outcome
+                continue
+            if one.state is State.UNVERIFIED:
+                self.unfinished = True
+            on.problems += 1
+            name = self.seen[one.drive].name
+            self.problems.append(Problem(outcome.path, name, str(one.state), one.detail))
+
+    def _card_problem(self, outcome: FileOutcome) -> None:
+        if outcome.card is CardState.CHANGED:
+            self._note(CardNote("changed", outcome.path, outcome.detail))
+        elif outcome.card is CardState.UNREADABLE:
+            self.unfinished = True
+            self.unread.append(outcome)
+        else:
+            self.unfinished = True
+
+    def _note(self, note: CardNote) -> None:
+        self.problems.append(Problem(note.path, None, note.kind, note.detail))
+        self.catalog.note_card(self.offload, [note])
+
+    def compare_with_lists(self) -> None:
+        """What the card gave, against the hash lists that it brought along."""
+        for history in self.plan.histories:
+            for path, expected in history.expected.items():
+                outcome = self.read.get(path)
+                kind = differing(expected, outcome.digests) if outcome is not None else None
+                if kind is not None:
+                    detail = f"not what the hash lists on the card say (another {kind})"
+                    self._note(CardNote("changed", path, detail))
+
+    def salvage(
+        self, card: int, folders: list[RollFolder], run: str, stop: threading.Event
+    ) -> None:
+        """Bad spots come last, when everything else of a dying card is saved."""
+        able = [f for f, on in zip(folders, self.on_drive, strict=True) if not on.stopped]
+        for outcome in self.unread:
+            detail = outcome.detail
+            if not stop.is_set():
+                try:
+                    kept = salvage(
+                        card, self.plan.card_volume, outcome.path, outcome.size, able, run
+                    )
+                except OSError as error:
+                    detail = error.strerror or str(error)
+                else:
+                    missing = sum(length for _, length in kept.missing)
+                    holes = ", ".join(f"{at}+{length}" for at, length in kept.missing[:_HOLES])
+                    more = " ..." if len(kept.missing) > _HOLES else ""
+                    detail += f"; {missing} of {outcome.size} bytes missing (at {holes}{more})"
+                    if kept.kept:
+                        detail += f"; the rest is kept as {kept.kept[0]}"
+                        self.catalog.note_card(
+                            self.offload, [CardNote("damaged", kept.kept[0], detail)]
+                        )
+            self._note(CardNote("unreadable", outcome.path, detail))
+
+    # After the copying ------------------------------------------------------------------------
+
+    def look_again(self, card: int) -> None:
+        """The card once more: what changed, vanished or appeared since the inventory."""
+        del card
+        for unread in self.plan.inventory.unreadable:
+            self.unfinished = True
+            self.problems.append(Problem(unread.path, None, "unreadable", unread.detail))
+        told = {problem.path for problem in self.problems if problem.drive is None}
+        try:
+            now = {file.path: file for file in inventory(self.plan.inventory.root).files}
+        except (BadCard, OSError) as error:
+            self.unfinished = True
+            what = error.what if isinstance(error, BadCard) else error.strerror or str(error)
+            self._note(CardNote("vanished", ".", what))
+            return
+        before = {file.path: file for file in self.plan.inventory.files}
+        for path in sorted(now.keys() | before.keys()):
+            kind = _difference(before.get(path), now.get(path))
+            if kind and path not in told:
+                self._note(CardNote(kind, path, "while the card was copied"))
+
+    def reread(self, card: int) -> None:
+        """Read every file of the card a second time, past the cache, and compare."""
+        for path, outcome in self.read.items():
+            try:
+                again = read_cold(card, path, [COMPARED], self.plan.card_volume)
+            except OSError as error:
+                self._note(CardNote("unreadable", path, error.strerror or str(error)))
+                continue
+            if again.digests[COMPARED] != outcome.digests[COMPARED]:
+                self._note(CardNote("changed", path, "two reads of the card differ"))
+        self.card_read = 2
+
+    def make_empty_folders(self, folders: list[RollFolder]) -> None:
+        """Empty folders of the card are kept: a camera may want them back."""
+        for folder, on in zip(folders, self.on_drive, strict=True):
+            if on.stopped:
+                continue
+            try:
+                with Tree(folder.handle) as tree:
+                    for path in self.plan.inventory.empty_folders:
+                        _, made = tree.make_folder(path)
+                        for above in made:
+                            platforms.flush(tree.folder(above))
+            except OSError as error:
+                on.stopped = error.strerror or str(error)
+
+    def write_lists(self, folders: list[RollFolder], observer: Observer) -> None:
+        """One new generation of the hash list on every drive, of what is in none there yet."""
+        for number, (folder, on) in enumerate(zip(folders, self.on_drive, strict=True)):
+            matched = {
+                path: ToList(record.size, record.mtime_ns, record.digests)
+                for path, record in self.plan.known.items()
+                if self.plan.drives[number].actions.get(path) is Action.NOTHING
+            }
+            matched |= {
+                path: ToList(outcome.size, outcome.mtime_ns, outcome.digests)
+                for path, outcome in self.matched[number].items()
+            }
+            if on.stopped or not matched:
+                continue
+            place = f"{self.plan.drives[number].volume.root}/{self.plan.drives[number].folder}"
+            try:
+                listed: Listed = list_roll(folder, matched, self.plan, observer)
+            except (OSError, Unfinished, BadDestination) as error:
+                on.stopped = f"the hash list can't be written: {error}"
+                self.unfinished = True
+                continue
+            if listed.problem:
+                on.problems += 1
+                name = self.seen[number].name
+                self.problems.append(Problem("ascmhl", name, "hash list", listed.problem))
+            if listed.path:
+                self.hash_lists.append(f"{place}/{listed.path}")
+            self.not_listed += [path for path in listed.not_listed if path not in self.not_listed]
+
+    # The end ----------------------------------------------------------------------------------
+
+    def result(self, *, stopped: bool) -> Result:
+        unfinished = self.unfinished or any(on.stopped for on in self.on_drive)
+        return Result(
+            plan=self.plan,
+            card_read=self.card_read,
+            seconds=time.monotonic() - self.begun,
+            drives=tuple(self._drive_result(number) for number in range(len(self.on_drive))),
+            problems=tuple(self.problems),
+            hash_lists=tuple(self.hash_lists),
+            not_listed=tuple(self.not_listed),
+            clips=self.clips,
+            stopped=stopped,
+            unfinished=unfinished,
+        )
+
+    def _drive_result(self, number: int) -> DriveResult:
+        on, planned = self.on_drive[number], self.plan.drives[number]
+        sizes: Mapping[str, int] = {file.path: file.size for file in self.plan.inventory.files}
+        before = [path for path, act in planned.actions.items() if act is Action.NOTHING]
+        return DriveResult(
+            name=self.seen[number].name,
+            root=planned.volume.root,
+            folder=f"{planned.volume.root}/{planned.folder}",
+            device=planned.volume.device,
+            files_matched=on.matched + len(before),
+            bytes=on.bytes + sum(sizes[path] for path in before),
+            problems=on.problems,
+            route=str(on.route or ""),
+            stopped=on.stopped,
+            seconds=on.seconds,
+            slower=said_slower(on.bytes, on.seconds, self.pasts.get(self.known[number].id)),
+        )
+
+    def end(self, result: Result) -> OffloadEnd:
+        return OffloadEnd(
+            finished=datetime.now(UTC),
+            verdict="stopped" if result.stopped else result.verdict,
+            card_read=result.card_read,
+            seconds=result.seconds,
+            bytes=self.plan.inventory.bytes,
+            files=len(self.plan.inventory.files),
+            known=len(self.plan.known),
+            left_out=len(self.plan.inventory.litter),
+            drives=tuple(
+                OffloadDrive(
+                    drive_id=self.known[number].id,
+                    folder=self.plan.drives[number].folder,
+                    files_matched=on.matched,
+                    bytes=on.bytes,
+                    seconds=on.seconds,
+                    route=on.route or Route.CACHE_POSSIBLE,
+                    problem=on.stopped,
+                )
+                for number, on in enumerate(self.on_drive)
+            ),
+        )
+
+
+def _difference(before: CardFile | None, now: CardFile | None) -> str:
+    if before is None:
+        return "appeared"
+    if now is None:
+        return "vanished"
+    return "changed" if before != now else ""
