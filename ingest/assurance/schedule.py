@@ -18,6 +18,8 @@ __all__ = ["GOES_ON_WITHIN", "fits", "last_read", "read_already", "seconds_for"]
 GOES_ON_WITHIN = timedelta(days=3)
 """An audit that was cut off longer ago is not gone on with: everything is read. Over a weekend."""
 
+_ENOUGH = 64 * 1024 * 1024
+"""Bytes below which nothing was measured: a few small files tell the time of opening them."""
 _READ = frozenset({Act.READ_BACK, Act.AUDITED})
 
 
@@ -27,8 +29,8 @@ def last_read(looks: Sequence[Look]) -> Look | None:
 
 
 def seconds_for(size: int, done_bytes: int, done_seconds: float) -> float | None:
-    """How long `size` bytes take at the speed measured; None when nothing was measured yet."""
-    if done_bytes <= 0 or done_seconds <= 0:
+    """How long `size` bytes take at the speed measured; None when too little was read for one."""
+    if done_bytes < _ENOUGH or done_seconds <= 0:
         return None
     return size * done_seconds / done_bytes
 

@@ -21,6 +21,7 @@ from benchmarks.values import BenchError, Row
 
 _INSIDE = "INGEST_BENCH_INSIDE"
 _QUICK = 0.2
+_STOPS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -34,8 +35,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         os.environ[_INSIDE] = "1"
         again = [sys.executable, "-m", "benchmarks", *(sys.argv[1:] if argv is None else argv)]
         os.execvp("unshare", ["unshare", "--mount", *again])
-    signal.signal(signal.SIGTERM, _asked)
-    signal.signal(signal.SIGHUP, _asked)
+    for number in _STOPS:
+        signal.signal(number, _asked)
     begun = time.monotonic()
     rows: list[Row] = []
     failed: dict[str, str] = {}
@@ -57,6 +58,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         except KeyboardInterrupt:
             _say("Stopped; what was measured until here:")
             failed["stopped"] = "by the user"
+    for number in _STOPS:
+        signal.signal(number, signal.SIG_IGN)  # nothing is left to be stopped
     _table(rows)
     _write(options.json, ground.about, options.quick, rows, failed, time.monotonic() - begun)
     return 1 if failed else 0
@@ -75,6 +78,8 @@ def _options(argv: Sequence[str] | None) -> argparse.Namespace:
 
 
 def _asked(number: int, frame: object) -> None:
+    for each in _STOPS:
+        signal.signal(each, signal.SIG_IGN)  # once is enough: the tidying up is not to be cut off
     raise KeyboardInterrupt
 
 

@@ -52,9 +52,10 @@ class Ground(Protocol):
 class Emulated:
     """ext4 on loop devices over images in memory, each held to a speed. Needs root on Linux.
 
-    The images are unlinked as soon as they are mounted, the loop devices detach themselves, and
-    the mounts live in a mount namespace of this program: nothing is left even after kill -9, but
-    for the speed limit of a loop device, which is taken off first of all when one is made.
+    Everything is taken away at the end and on Ctrl-C. The images are unlinked as soon as they are
+    mounted, the loop devices detach themselves, and the mounts live in a mount namespace of this
+    program, so even kill -9 leaves no memory taken: only empty folders, and the speed limit of
+    the loop device's number, which is taken off first of all when a disk is made.
     """
 
     emulated = True

@@ -85,9 +85,16 @@ def test_only_reading_every_byte_is_a_read() -> None:
 
 def test_what_does_not_fit_is_not_begun() -> None:
     """By the speed measured; without one, it is tried."""
-    assert fits(100, 0, 0.0, 1.0)
-    assert fits(100, 1000, 10.0, 1.0)
-    assert not fits(101, 1000, 10.0, 1.0)
-    assert not fits(0, 1000, 10.0, 0.0)
-    assert seconds_for(500, 1000, 10.0) == 5.0
-    assert seconds_for(500, 0, 10.0) is None
+    giga = 10**9
+    assert fits(giga, 0, 0.0, 1.0)
+    assert fits(giga, 10 * giga, 10.0, 1.0)
+    assert not fits(giga + 1, 10 * giga, 10.0, 1.0)
+    assert not fits(0, 10 * giga, 10.0, 0.0)
+    assert seconds_for(5 * giga, 10 * giga, 10.0) == 5.0
+    assert seconds_for(5 * giga, 0, 10.0) is None
+
+
+def test_a_few_small_files_are_no_measure_of_speed() -> None:
+    """They would make every large file look as if it took days."""
+    assert seconds_for(10**12, 5, 0.1) is None
+    assert fits(10**12, 5, 0.1, 3600.0)
