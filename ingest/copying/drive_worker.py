@@ -58,7 +58,7 @@ class DriveWorker:
         self._busy: dict[str, float] = {}
         self._moved = time.monotonic()
         self._to_read: queue.SimpleQueue[Work | None] = queue.SimpleQueue()
-        self._to_finish: queue.SimpleQueue[Checked | None] = queue.SimpleQueue()
+        self._to_finish: queue.SimpleQueue[Sequence[Checked] | None] = queue.SimpleQueue()
         volume = folder.destination.volume
         self._writer = Writer(
             folder.handle, number, tasks, run, self._to_read.put, self._move, fs_type=volume.fs_type
@@ -153,13 +153,17 @@ class DriveWorker:
         open_end = True
         try:
             while open_end:
-                batch = [self._to_finish.get()]
+                batch: list[Checked] = []
+                more = self._to_finish.get()
                 with contextlib.suppress(queue.Empty):
-                    while len(batch) < Finisher.BATCH and batch[-1] is not None:
-                        batch.append(self._to_finish.get_nowait())
-                open_end = batch[-1] is not None
+                    while more is not None:
+                        batch += more
+                        if len(batch) >= Finisher.BATCH:
+                            break
+                        more = self._to_finish.get_nowait()
+                open_end = more is not None
                 with self._working("finisher"):
-                    self._finisher.finish([item for item in batch if item is not None])
+                    self._finisher.finish(batch)
         finally:
             self._finisher.close()
             self.ended = True

@@ -82,7 +82,7 @@ class ReadBack:
         folder: int,
         volume: Volume,
         tasks: Sequence[FileTask],
-        hand_on: Callable[[Checked], None],
+        hand_on: Callable[[Sequence[Checked]], None],
         moved: Callable[[], None],
     ) -> None:
         self._tree = Tree(folder)
@@ -102,11 +102,10 @@ class ReadBack:
             case Range():
                 self._range(work)
             case Group():
-                for small in work.files:
-                    self._whole(small.task, small.name)
+                self._group(work)
             case Check():
                 _, name = split(self._tasks[work.task].path)
-                self._whole(work.task, name, existing=True)
+                self._whole(work.task, name, self._hand_on_one, existing=True)
             case Drop():
                 self.drop(work)
 
@@ -132,6 +131,18 @@ class ReadBack:
         self._large.clear()
         self._tree.close()
 
+    def _group(self, work: Group) -> None:
+        """Handed on together, so that the finisher flushes a folder once for all of them."""
+        gathered: list[Checked] = []
+        try:
+            for small in work.files:
+                self._whole(small.task, small.name, gathered.append)
+        finally:
+            self._hand_on(gathered)
+
+    def _hand_on_one(self, checked: Checked) -> None:
+        self._hand_on((checked,))
+
     def _range(self, work: Range) -> None:
         if work.task in self._failed:
             self.drop(work)
@@ -152,7 +163,7 @@ class ReadBack:
                 platforms.drop_cache(work.fd)
             self._read_up_to(reading, work.up_to)
             if work.last:
-                self._checked(work.task, work.name, reading.file, reading, existing=False)
+                self._hand_on_one(self._checked(work.task, work.name, reading.file, reading))
         except OSError as error:
             self._large_failed(work, error)
             raise
@@ -172,9 +183,11 @@ class ReadBack:
         reading = self._large.pop(work.task, None)
         if reading is not None:
             reading.file.close()
-        self._hand_on(Checked(work.task, work.name, failed=error.strerror or str(error)))
+        self._hand_on_one(Checked(work.task, work.name, failed=error.strerror or str(error)))
 
-    def _whole(self, task: int, name: str, *, existing: bool = False) -> None:
+    def _whole(
+        self, task: int, name: str, tell: Callable[[Checked], None], *, existing: bool = False
+    ) -> None:
         above, _ = split(self._tasks[task].path)
         unfinished = None if existing else name
         try:
@@ -182,11 +195,11 @@ class ReadBack:
             try:
                 reading = _Reading(file)
                 self._read_up_to(reading, file.size)
-                self._checked(task, unfinished, file, reading, existing=existing)
+                tell(self._checked(task, unfinished, file, reading))
             finally:
                 file.close()
         except OSError as error:
-            self._hand_on(Checked(task, unfinished, failed=error.strerror or str(error)))
+            tell(Checked(task, unfinished, failed=error.strerror or str(error)))
             if not existing:
                 raise
 
@@ -205,18 +218,14 @@ class ReadBack:
             self.bytes_read += length
             self._moved()
 
-    def _checked(
-        self, task: int, name: str | None, file: ColdFile, reading: _Reading, *, existing: bool
-    ) -> None:
+    def _checked(self, task: int, name: str | None, file: ColdFile, reading: _Reading) -> Checked:
         if not file.direct:
             platforms.drop_cache(file.fd)
-        self._hand_on(
-            Checked(
-                task,
-                name,
-                read=reading.offset,
-                size=os.fstat(file.fd).st_size,
-                digest=reading.checksum.hexdigest(),
-                route=file.route(),
-            )
+        return Checked(
+            task,
+            name,
+            read=reading.offset,
+            size=os.fstat(file.fd).st_size,
+            digest=reading.checksum.hexdigest(),
+            route=file.route(),
         )
