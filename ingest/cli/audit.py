@@ -266,8 +266,9 @@ def _about(drive: AuditedDrive) -> Iterator[str]:
         if drive.left_seconds is not None:
             left += f", about {_duration(drive.left_seconds)} at the speed measured"
         yield f"{left}."
-    for path in drive.hash_lists:
-        yield f"  Added to its hash lists: {shown(path)}"
+    if drive.hash_lists:
+        rolls = counted(len(drive.hash_lists), "roll")
+        yield f"  What was read is added to its hash lists ({rolls})."
     for why in drive.no_list:
         yield f"  No hash list was added: {shown(why)}."
     for note in drive.notes[:_MOST]:

@@ -13,6 +13,7 @@ from datetime import datetime
 from fractions import Fraction
 from pathlib import Path
 
+from ingest.checksums import KINDS
 from ingest.evidence import Against, Route, State
 
 __all__ = [
@@ -135,8 +136,8 @@ class FileLine:
 
     @property
     def digest(self) -> str:
-        """`kind:digest` of the first kind, or empty."""
-        return next((f"{kind}:{digest}" for kind, digest in self.digests.items()), "")
+        """`kind:digest` of the kind that comes first in `checksums.KINDS`, or empty."""
+        return next((f"{kind}:{self.digests[kind]}" for kind in KINDS if kind in self.digests), "")
 
 
 @dataclass(frozen=True, slots=True)

@@ -147,7 +147,9 @@ def say_remarks(
     said += _shared_devices(drives)
     looks = [copy.at for file in files for copy in file.copies if copy.at is not None]
     if looks:
-        said.append(f"The evidence dates from {moment(min(looks))} to {moment(max(looks))}.")
+        first, last = moment(min(looks)), moment(max(looks))
+        until = f" to {last}" if last != first else ""
+        said.append(f"The evidence dates from {first}{until}.")
     absent = [drive.name for drive in drives if not drive.mounted]
     if absent:
         said.append(

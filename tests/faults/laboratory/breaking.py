@@ -73,9 +73,14 @@ def kill_device(drive: Drive) -> int:
     Truncating the image alone is not enough: writes would still succeed, by growing it again.
     """
     size = drive.image.stat().st_size
-    with open(drive.image, "r+b") as file:
-        file.truncate(0)
-    run("losetup", "--set-capacity", drive.device)
+    told = Path(f"/sys/block/{os.path.basename(drive.device)}/size")
+    for _ in range(200):
+        # A write on its way between the two steps makes the image grow again.
+        with open(drive.image, "r+b") as file:
+            file.truncate(0)
+        run("losetup", "--set-capacity", drive.device)
+        if told.read_text().strip() == "0":
+            break
     fd = os.open(drive.device, os.O_RDWR)
     try:
         assert os.pread(fd, 4096, MIB) == b"", "a dead device gives no bytes"
