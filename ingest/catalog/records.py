@@ -145,7 +145,8 @@ class Offload:
 class CardNote:
     """Something on a card that was seen and not copied whole, or (`witness`) not copied again.
 
-    `kind`: litter, link, special, unreadable, changed, vanished, appeared, damaged, older, witness.
+    `kind`: litter, link, special, unreadable, changed, vanished, appeared, damaged, older, witness,
+    disputed (copied, and not what the card's own hash lists say).
     """
 
     kind: str

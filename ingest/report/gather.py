@@ -363,7 +363,9 @@ def _offloads(
                 left_out=end.left_out if end else 0,
                 litter=sum(note.kind == "litter" for note in seen),
                 notes=tuple(
-                    (note.kind, note.path, note.detail) for note in seen if note.kind != "litter"
+                    (note.kind, note.path, note.detail)
+                    for note in seen
+                    if note.kind not in ("litter", "witness")
                 ),
                 last=last[offload.roll.id] == offload.id,
             )

@@ -41,6 +41,7 @@ _STILL_ON_CARD = {
     "changed": "changed on the card while it was copied",
     "vanished": "vanished from the card while it was copied",
     "appeared": "appeared on the card while it was copied, and not copied yet",
+    "disputed": "came off the card other than the card's own hash lists say",
     "older": "left on the card because older than the date asked for",
 }
 

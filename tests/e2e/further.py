@@ -9,6 +9,11 @@ from pathlib import Path
 
 import pytest
 
+# Before anything is patched: these have `look_at` under its own name, and a module that is first
+# imported while a test has put another in its place would keep that one for good.
+import ingest.assurance.listed
+import ingest.assurance.rereading
+import ingest.jobs.reuse  # noqa: F401
 from ingest import drives
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Look

@@ -145,7 +145,7 @@ def test_when_the_cards_lists_say_otherwise_then_the_file_is_named(
     ran = offload("--json")
     assert ran.code == 3
     (problem,) = ran.document["problems"]
-    assert (problem["path"], problem["state"], problem["drive"]) == ("index.txt", "changed", None)
+    assert (problem["path"], problem["state"], problem["drive"]) == ("index.txt", "disputed", None)
     assert "md5" in problem["detail"]
     (_, _), (_, actions) = generations(drives[1] / FOLDER)
     assert set(actions["index.txt"].values()) == {"failed"}

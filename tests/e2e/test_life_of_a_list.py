@@ -170,7 +170,7 @@ def test_any_single_change_is_told_apart_through_the_lists_alone(
         expected, unknown = _change(place, change, path, where, new)
         ran = ingest("audit", place, "--by", "lists", "--no-record", "--json")
         told = {(one["path"], one["state"]) for one in ran.document["problems"]}
-        assert told == expected
+        assert told == expected, ran.out + ran.err
         assert ran.code == (3 if expected else 0)
         (roll,) = ran.document["drives"][0]["rolls"] or [{"unknown_files": []}]
         assert roll["unknown_files"] == unknown

@@ -223,7 +223,7 @@ class Ledger:
                 kind = differing(expected, outcome.digests) if outcome is not None else None
                 if kind is not None:
                     detail = f"not what the hash lists on the card say (another {kind})"
-                    self._note(CardNote("changed", path, detail))
+                    self._note(CardNote("disputed", path, detail))
 
     def salvage(
         self, card: int, folders: list[RollFolder], run: str, stop: threading.Event

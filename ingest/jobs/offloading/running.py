@@ -33,7 +33,6 @@ from ingest.jobs.offloading.clips import ClipReader
 from ingest.jobs.offloading.ledger import Ledger, Tell
 from ingest.jobs.offloading.pace import past_rates
 from ingest.jobs.offloading.values import Phase, Plan, Result
-from ingest.jobs.slate import match_production
 from ingest.names import shown
 from ingest.wording import counted
 
@@ -103,6 +102,9 @@ def run_offload(
                 tell(Phase.READING_CLIPS)
                 work.clips = clips.finish()
                 if work.clips:
+                    # Imported here, since nothing of it is needed before the copying.
+                    from ingest.jobs.slate import match_production
+
                     match_production(catalog, plan.production)
         asked_to_stop = stop.is_set()
         result = work.result(stopped=asked_to_stop)

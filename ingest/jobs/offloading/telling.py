@@ -135,7 +135,17 @@ def battery_line(plans: Sequence[Plan], catalog: Catalog) -> str:
 
 
 _FOOTAGE = frozenset(
-    {"mismatch", "short", "long", "changed", "appeared", "vanished", "unreadable", "missing"}
+    {
+        "mismatch",
+        "short",
+        "long",
+        "changed",
+        "appeared",
+        "vanished",
+        "unreadable",
+        "missing",
+        "disputed",
+    }
 )
 
 
