@@ -365,6 +365,7 @@ _AUDIT = "read its copies again: ingest audit"
 _REPLUG = "unplug the drive, plug it in again, then: ingest audit"
 _CLOCK = "set this machine's clock right, then: ingest audit"
 _ANEW = "keep the card, and offload it to another drive (ingest offload --to)"
+_MEND = "keep the card; ingest mend {name} puts it back from a good copy"
 _CURABLE = frozenset({_PLUG_IN, _AUDIT, _REPLUG, _CLOCK})
 """What to do that may make the copy count after all."""
 
@@ -376,10 +377,10 @@ def _not_counted(copy: CopyNow, found: CardFound, policy: Policy) -> Reason | No
         return Reason(f"{name}: {copy.drive.doubt}", _ANEW)
     if copy.looked is not None and copy.looked.bad is not None:
         detail = f" ({copy.looked.detail})" if copy.looked.detail else ""
-        return Reason(f"the copy on {name} is {copy.looked.bad}{detail}", _ANEW)
+        return Reason(f"the copy on {name} is {copy.looked.bad}{detail}", _MEND.format(name=name))
     state = copy.state
     if state.state.is_bad:
-        return Reason(f"the copy on {name} is {state.state}", _ANEW)
+        return Reason(f"the copy on {name} is {state.state}", _MEND.format(name=name))
     if _on_the_card(copy.drive, found):
         return Reason(f"{name} is on the card's own device", _ANEW)
     if copy.drive.volume is None and not policy.offline_ok:

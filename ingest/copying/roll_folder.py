@@ -253,7 +253,7 @@ def unfinished_bytes(folder: int) -> int:
                     finally:
                         os.close(below)
                 elif _UNFINISHED.fullmatch(entry.name):
-                    held += entry.stat(follow_symlinks=False).st_blocks * 512
+                    held += posix_files.taken(entry.stat(follow_symlinks=False))
     return held
 
 

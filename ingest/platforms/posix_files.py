@@ -24,6 +24,7 @@ __all__ = [
     "preadv",
     "pwrite",
     "room",
+    "taken",
 ]
 
 if sys.platform == "win32":
@@ -66,3 +67,10 @@ FOLDER = ROOT | O_NOFOLLOW
 
 FILE = os.O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC
 """Flags to open a file for reading: no link is followed, no pipe waited for."""
+
+
+def taken(info: os.stat_result) -> int:
+    """Bytes that a file takes up on its medium, reserved room included where that is told."""
+    if sys.platform == "win32":
+        return info.st_size
+    return info.st_blocks * 512

@@ -220,7 +220,7 @@ def _bad_copies(files: Sequence[FileLine]) -> list[Problem]:
             f"{counted(len(names), 'copy')} on {listed([drive])}: {state.value}, {meaning[state]}.",
             "hold the card; make a new copy from one that is good"
             if state is State.MISSING
-            else "hold the card; leave this copy as it is; make a new one from one that is good",
+            else "hold the card; leave this copy as it is; ingest mend puts back a good one",
             items=tuple(names),
         )
         for (drive, state), names in groups.items()
