@@ -63,6 +63,11 @@ def check_places(
             raise BadDestination(
                 f"{name} is read-only.", do="check its lock switch, or name another drive"
             )
+        if not os.access(volume.root, os.W_OK | os.X_OK):
+            raise BadDestination(
+                f"You may not write to {name}.",
+                do="ask whoever owns it for leave to write there, or name another drive",
+            )
         if volume.system and not system_disk_ok:
             raise BadDestination(
                 f"{name} is on this computer's own disk.",
