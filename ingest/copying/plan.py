@@ -21,7 +21,15 @@ from ingest.drives import Volume, same_device
 from ingest.errors import BadDestination
 from ingest.names import shown
 
-__all__ = ["Stock", "check_names", "check_places", "check_room", "copies_on", "take_stock"]
+__all__ = [
+    "Stock",
+    "check_names",
+    "check_places",
+    "check_room",
+    "copies_on",
+    "inside",
+    "take_stock",
+]
 
 _BLOCK = 4096
 _SPARE = 4 * 1024 * 1024
@@ -50,11 +58,11 @@ def check_places(
     """Refuse destinations that could lose footage. Raises BadDestination."""
     for volume in destinations:
         name = shown(volume.root)
-        if _inside(volume.root, card.root):
+        if inside(volume.root, card.root):
             raise BadDestination(
                 f"{name} lies on the card itself.", do="name a folder on another drive"
             )
-        if _inside(card.root, volume.root):
+        if inside(card.root, volume.root):
             raise BadDestination(
                 f"The card at {shown(card.root)} lies inside {name}.",
                 do="name a folder that doesn't hold the card",
@@ -77,7 +85,7 @@ def check_places(
     for one, other in combinations(destinations, 2):
         if os.path.samefile(one.root, other.root):
             raise BadDestination(f"{shown(one.root)} is named twice.", do="name two drives")
-        if _inside(one.root, other.root) or _inside(other.root, one.root):
+        if inside(one.root, other.root) or inside(other.root, one.root):
             raise BadDestination(
                 f"{shown(one.root)} and {shown(other.root)} lie inside one another.",
                 do="name two drives",
@@ -163,5 +171,6 @@ def _is_file(info: os.stat_result) -> bool:
     return stat.S_ISREG(info.st_mode)
 
 
-def _inside(inner: str, outer: str) -> bool:
+def inside(inner: str, outer: str) -> bool:
+    """Whether one absolute path is, or lies below, the other. Pure."""
     return inner == outer or inner.startswith(outer.rstrip("/") + "/")

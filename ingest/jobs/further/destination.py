@@ -8,7 +8,7 @@ from contextlib import contextmanager
 
 from ingest import drives
 from ingest.catalog.catalog import Catalog
-from ingest.copying.plan import check_places
+from ingest.copying.plan import check_places, inside
 from ingest.drives import DriveSeen, Volume
 from ingest.errors import BadDestination, Unfinished
 from ingest.jobs.further.shelf import here_by_name
@@ -45,7 +45,7 @@ def check_target(
         assert holder.volume is not None
         source, volume = holder.volume, target.volume
         one, other = shown(volume.root), shown(source.root)
-        if _inside(volume.root, source.root) or _inside(source.root, volume.root):
+        if inside(volume.root, source.root) or inside(source.root, volume.root):
             raise BadDestination(
                 f"{one} and {other} lie inside one another.", do="name another drive"
             )
@@ -56,10 +56,6 @@ def check_target(
                 do="name another drive, or say --same-drive-ok (the two then count as one copy)",
             )
         check_places(source, [volume], same_drive_ok=same_drive_ok, system_disk_ok=system_disk_ok)
-
-
-def _inside(inner: str, outer: str) -> bool:
-    return inner == outer or inner.startswith(outer.rstrip("/") + "/")
 
 
 def register(catalog: Catalog, target: Target) -> DriveSeen:

@@ -253,9 +253,8 @@ class Ledger:
 
     # After the copying ------------------------------------------------------------------------
 
-    def look_again(self, card: int) -> None:
+    def look_again(self) -> None:
         """The card once more: what changed, vanished or appeared since the inventory."""
-        del card
         for unread in self.plan.inventory.unreadable:
             self.unfinished = True
             self.problems.append(Problem(unread.path, None, "unreadable", unread.detail))

@@ -90,7 +90,7 @@ def run_offload(
                 work.salvage(card, folders, run, stop)
             if not stop.is_set():
                 tell(Phase.LOOKING_AGAIN)
-                work.look_again(card)
+                work.look_again()
                 if plan.request.reread:
                     tell(Phase.REREADING)
                     work.reread(card)

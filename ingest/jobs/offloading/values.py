@@ -69,10 +69,6 @@ class PlannedDrive:
     read_back_after: bool
     why_after: str
 
-    @property
-    def drive_bytes(self) -> int:
-        return self.volume.total
-
 
 @dataclass(frozen=True, slots=True)
 class Plan:
