@@ -113,11 +113,12 @@ class ReadBack:
         """Let go of a piece of work without reading."""
         if isinstance(work, Drop) or (isinstance(work, Range) and work.last):
             reading = self._large.pop(work.task, None)
-            if reading is not None:
-                reading.file.close()
-            os.close(work.fd)
-        if isinstance(work, Range) and work.tail is not None:
-            os.close(work.tail)
+            with contextlib.ExitStack() as closing:
+                if reading is not None:
+                    closing.callback(reading.file.close)
+                closing.callback(os.close, work.fd)
+                if isinstance(work, Range) and work.tail is not None:
+                    closing.callback(os.close, work.tail)
         if isinstance(work, Drop):
             above, _ = split(self._tasks[work.task].path)
             # A drive that has gone keeps it; the next run removes it under the lock.
@@ -148,28 +149,41 @@ class ReadBack:
             self.drop(work)
             return
         try:
+            checked = self._read_range(work)
+        except OSError as error:
+            self._large_failed(work, error)
             if work.last:
-                if work.tail is not None:
-                    platforms.flush(work.tail)
-                    platforms.drop_cache(work.tail)
-                platforms.flush(work.fd)
-            else:
-                platforms.flush_range(work.fd)
-            reading = self._large.get(work.task)
-            if reading is None:
-                file = self._open(self._beside(work))
-                reading = self._large[work.task] = _Reading(file)
-            if not reading.file.direct:
-                platforms.drop_cache(work.fd)
-            self._read_up_to(reading, work.up_to)
-            if work.last:
-                self._hand_on_one(self._checked(work.task, work.name, reading.file, reading))
+                with contextlib.suppress(OSError):
+                    self.drop(work)
+            raise
+        if checked is None:
+            return
+        # Closed before it is handed on to be named: some file systems tell only now that they
+        # are full.
+        try:
+            self.drop(work)
         except OSError as error:
             self._large_failed(work, error)
             raise
-        finally:
-            if work.last:
-                self.drop(work)
+        self._hand_on_one(checked)
+
+    def _read_range(self, work: Range) -> Checked | None:
+        """Flush the range and read it; at the last one, what was read of the whole file."""
+        if work.last:
+            if work.tail is not None:
+                platforms.flush(work.tail)
+                platforms.drop_cache(work.tail)
+            platforms.flush(work.fd)
+        else:
+            platforms.flush_range(work.fd)
+        reading = self._large.get(work.task)
+        if reading is None:
+            file = self._open(self._beside(work))
+            reading = self._large[work.task] = _Reading(file)
+        if not reading.file.direct:
+            platforms.drop_cache(work.fd)
+        self._read_up_to(reading, work.up_to)
+        return self._checked(work.task, work.name, reading.file, reading) if work.last else None
 
     def _open(self, path: str) -> ColdFile:
         return ColdFile(self._tree, path, self._volume.fs_type, self._volume.disks)

@@ -60,7 +60,8 @@ def lie(mounted: Path, kind: str, places: Mapping[int, int]) -> None:
 
 def told(mounted: Path) -> dict[str, Any]:
     """What was done wrong since (`done`, by file number), which files got their final name with
-    bytes that were never flushed (`unflushed`), and how many got one at all (`named`)."""
+    bytes that were never flushed (`unflushed`) or before they were closed (`unclosed`), and how
+    many got one at all (`named`)."""
     done = json.loads(os.getxattr(mounted, _TOLD))
     assert isinstance(done, dict)
     return done
@@ -91,6 +92,8 @@ def _serve(folder: str, mounted: str, device: str, *, direct: bool) -> None:
             self.unflushed: dict[str, bool] = {}
             self.named: list[str] = []
             self.named_unflushed: list[str] = []
+            self.unclosed: dict[int, str] = {}
+            self.named_unclosed: list[str] = []
 
         def _real(self, path: str) -> str:
             return folder + path
@@ -182,6 +185,7 @@ def _serve(folder: str, mounted: str, device: str, *, direct: bool) -> None:
             return 0
 
         def flush(self, path: str, fh: int) -> int:
+            self.unclosed.pop(fh, None)
             if fh in self.writers:
                 self._fail(path, "close")
             return 0
@@ -201,6 +205,7 @@ def _serve(folder: str, mounted: str, device: str, *, direct: bool) -> None:
             fh = os.open(self._real(path), os.O_RDWR | os.O_CREAT | os.O_EXCL, mode)
             self.writers.add(fh)
             self.unflushed[path] = True
+            self.unclosed[fh] = path
             return fh
 
         def truncate(self, path: str, length: int, fh: int | None = None) -> int:
@@ -215,6 +220,8 @@ def _serve(folder: str, mounted: str, device: str, *, direct: bool) -> None:
                 self.named.append(new)
                 if self.unflushed.get(old):
                     self.named_unflushed.append(new)
+                if old in self.unclosed.values():
+                    self.named_unclosed.append(new)
 
         def rename(self, old: str, new: str) -> int:
             self._named(old, new)
@@ -273,7 +280,7 @@ def _serve(folder: str, mounted: str, device: str, *, direct: bool) -> None:
             self.kind = wanted["kind"]
             self.places = {int(task): place for task, place in wanted["places"].items()}
             self.done = {}
-            self.named, self.named_unflushed = [], []
+            self.named, self.named_unflushed, self.named_unclosed = [], [], []
             return 0
 
         def getxattr(self, path: str, name: str, position: int = 0) -> bytes:
@@ -284,6 +291,7 @@ def _serve(folder: str, mounted: str, device: str, *, direct: bool) -> None:
                     "done": self.done,
                     "named": len(self.named),
                     "unflushed": self.named_unflushed[:100],
+                    "unclosed": self.named_unclosed[:100],
                 }
             ).encode()
 
