@@ -221,8 +221,9 @@ def test_an_error_that_is_told_makes_no_wrong_claim_and_can_be_gone_on_from(
 
 
 def test_nothing_gets_its_final_name_before_it_was_flushed_and_closed(liar: Liar) -> None:
-    """An error may come with the close alone. Also where syncfs(2) does not reach the file system: the kernel passes it on to a file
-    system in user space only in the case of virtiofs (fuse_sync_fs in fs/fuse/inode.c)."""
+    """An error may come with the close alone. Also where syncfs(2) does not reach the file
+    system: the kernel passes it on to a file system in user space only in the case of virtiofs
+    (fuse_sync_fs in fs/fuse/inode.c)."""
     case = liar.case()
     done = case.run("", {})
     assert done.code == 0, done
