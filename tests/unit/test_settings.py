@@ -3,13 +3,25 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta, timezone
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
 from ingest.checksums import DEFAULT_KINDS
 from ingest.errors import BadSettings
-from ingest.settings import FILE, LAYOUT, Settings, find_settings, shoot_date
+from ingest.settings import (
+    FILE,
+    LAYOUT,
+    DeviceSettings,
+    DriveSettings,
+    PolicySettings,
+    Settings,
+    find_settings,
+    parse_settings,
+    shoot_date,
+)
+from ingest.settings.lines import line_of
 
 WHOLE = """
 production = "Salt Wind"
@@ -18,6 +30,52 @@ day_ends = 4
 copies = 3
 checksums = ["md5", "xxh64", "md5"]
 layout = "{production}/{roll}"
+"""
+
+CREW = """
+production = "Salt Wind"
+client = "The Harbour Trust"
+time_zone = "Europe/Lisbon"
+frame_rate = "24000/1001"
+names = "{scene}-{take}"
+display = "{scene}-{take}-{camera}"
+
+[camera.A]
+name = "main"
+frame_rate = 25
+sensor_rate = "50"
+size = "3840x2160"
+codec = "HEVC"
+bit_depth = 10
+colour = "HLG"
+rotation = 90
+
+[camera.D]
+
+[recorder.S]
+audio_channels = 4
+sample_rate = 48000
+bit_depth = 24
+
+[stills.P]
+name = "stills"
+
+[drive.ALBATROSS]
+where = "bag 1"
+
+[drive."BITTERN 2"]
+where = "the vault"
+offsite = true
+
+[policy]
+copies = 3
+offsite = 1
+read_twice = true
+max_age = 30
+audit_every = 90
+viewed = true
+hold_until = 2026-12-31
+words = "Three copies, one off-site, until the end of the year."
 """
 
 
@@ -63,6 +121,53 @@ def test_every_key_is_read(tmp_path: Path) -> None:
     )
 
 
+def test_devices_drives_and_policy_are_read() -> None:
+    """What a device should record, where a drive lives, what must hold before a card is reused."""
+    read = parse_settings(CREW, "ingest.toml")
+    assert (read.client, read.time_zone) == ("The Harbour Trust", "Europe/Lisbon")
+    assert read.frame_rate == Fraction(24000, 1001)
+    assert (read.names, read.display) == ("{scene}-{take}", "{scene}-{take}-{camera}")
+    assert read.devices == {
+        "A": DeviceSettings(
+            letter="A",
+            kind="camera",
+            name="main",
+            frame_rate=Fraction(25),
+            sensor_rate=Fraction(50),
+            size=(3840, 2160),
+            codec="HEVC",
+            bit_depth=10,
+            colour="HLG",
+            rotation=90,
+        ),
+        "D": DeviceSettings(letter="D", kind="camera"),
+        "S": DeviceSettings(
+            letter="S", kind="recorder", audio_channels=4, sample_rate=48_000, bit_depth=24
+        ),
+        "P": DeviceSettings(letter="P", kind="stills", name="stills"),
+    }
+    assert list(read.drives.values()) == [
+        DriveSettings("ALBATROSS", "bag 1", None),
+        DriveSettings("BITTERN 2", "the vault", True),
+    ]
+    assert read.policy == PolicySettings(
+        copies=3,
+        offsite=1,
+        read_twice=True,
+        max_age=30,
+        audit_every=90,
+        viewed=True,
+        hold_until=date(2026, 12, 31),
+        words="Three copies, one off-site, until the end of the year.",
+    )
+
+
+def test_an_editors_byte_order_mark_does_no_harm(tmp_path: Path) -> None:
+    """Some editors put one before UTF-8 text."""
+    (tmp_path / FILE).write_bytes(b'\xef\xbb\xbfproduction = "Salt Wind"')
+    assert find_settings(tmp_path).production == "Salt Wind"
+
+
 def test_the_nearest_file_above_counts(tmp_path: Path) -> None:
     """From a folder below, upward, the first one found."""
     below = tmp_path / "DIT" / "today"
@@ -101,6 +206,35 @@ def test_an_empty_file_is_the_defaults(tmp_path: Path) -> None:
         ("checksums = []", "checksums"),
         ('checksums = ["crc32"]', "checksums"),
         ('checksums = "md5"', "checksums"),
+        ("time_zone = 1", "time_zone"),
+        ('time_zone = "Europe/Lisbonn"', "Europe/Lisbonn"),
+        ('time_zone = "Europe"', "time_zone"),
+        ('time_zone = "../etc/passwd"', "time_zone"),
+        ("frame_rate = 23.976", "frame_rate"),
+        ('frame_rate = "23.976"', "frame_rate"),
+        ('frame_rate = "25/0"', "frame_rate"),
+        ("frame_rate = 0", "frame_rate"),
+        ("frame_rate = true", "frame_rate"),
+        ('names = "scene-take"', "names"),
+        ('names = "{scene"', "names"),
+        ('display = "{scene}{}"', "display"),
+        ('display = "{weather}"', "display"),
+        ("camera = 1", "camera is a table"),
+        ("[[camera]]\n", "camera is a table"),
+        ("[camera]\nA = 1", "camera.A is a table"),
+        ("[camera.a]\n", "capital letter"),
+        ("[camera.ABC]\n", "capital letter"),
+        ("[camera.A]\n[stills.A]\n", "A is camera.A already"),
+        ("[camera.A]\nsiez = '1x1'", "siez"),
+        ('[camera.A]\nsize = "3840 x 2160"', "size"),
+        ("[camera.A]\nrotation = 45", "rotation"),
+        ("[camera.A]\nbit_depth = 0", "bit_depth"),
+        ("[recorder.S]\nsample_rate = 48", "sample_rate"),
+        ('[drive."A\\nB"]\n', "one line"),
+        ('[drive.A]\noffsite = "yes"', "offsite"),
+        ("[policy]\nmax_age = 0", "max_age"),
+        ("[policy]\nhold_until = 2026-12-31T00:00:00", "hold_until"),
+        ("[policy]\nviewd = true", "viewd"),
         ("production = \n", "line 1"),
         ('production = "a"\nproduction = "b"\n', "line 2"),
     ],
@@ -111,6 +245,44 @@ def test_a_wrong_value_is_refused_by_name(tmp_path: Path, text: str, named: str)
         find_settings(written(tmp_path, text))
     assert named in told.value.what
     assert FILE in told.value.what
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("copis = 2", 1),
+        ('# first\n\nproduction = "a"\ncopies = 0\n', 4),
+        ('days = [\n  "2026-03-14",\n  # the last\n]\n\ncopies = 0\n', 6),
+        ('days = [\n  "2026-03-14",\n  7,\n]\n', 1),
+        ('[policy]\nwords = """\nthree\ncopies = 0\n"""\ncopies = 0\n', 6),
+        ("[camera.A]\nsize = '1x1'\n\n[camera.B]\nname = 'b'\nsize = 1\n", 6),
+        ("[camera.A]\n[camera.B]\n\n[recorder.B]\n", 4),
+        ("policy = { viewd = true }", 1),
+        ("policy.viewed = true\npolicy.viewd = true", 2),
+    ],
+)
+def test_the_line_of_the_wrong_key_is_named(text: str, line: int) -> None:
+    """Counted from 1, as editors count; arrays and long texts over several lines included."""
+    with pytest.raises(BadSettings) as told:
+        parse_settings(text, "ingest.toml")
+    assert told.value.what.startswith(f"ingest.toml, line {line}: ")
+
+
+def test_a_key_that_is_not_there_has_the_first_line() -> None:
+    """Nothing better can be said."""
+    assert line_of("copies = 2", ("days",)) == 1
+
+
+def test_a_typo_is_answered_with_what_was_meant() -> None:
+    """The nearest known key of that table, or a zone of that sound."""
+    for text, meant in (
+        ("copis = 2", "copies"),
+        ("[policy]\nviewd = true", "viewed"),
+        ('time_zone = "Europe/Lisbonn"', "Europe/Lisbon"),
+    ):
+        with pytest.raises(BadSettings) as told:
+            parse_settings(text, "ingest.toml")
+        assert told.value.do == f"write {meant}, if that was meant"
 
 
 def test_a_file_that_is_not_text_is_refused(tmp_path: Path) -> None:
