@@ -11,6 +11,14 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 
+from ingest.catalog.slate_records import (
+    Mark,
+    PlannedShot,
+    Rating,
+    SlateRow,
+    Sure,
+    TakeLink,
+)
 from ingest.drives import CardSeen, DriveSeen
 from ingest.evidence import Act, Against, Route, State
 from ingest.media.facts import ClipFacts
@@ -26,6 +34,7 @@ __all__ = [
     "DriveSeen",
     "FileRecord",
     "Look",
+    "Mark",
     "NewClip",
     "NewFile",
     "NewLook",
@@ -34,6 +43,7 @@ __all__ = [
     "Offload",
     "OffloadDrive",
     "OffloadEnd",
+    "PlannedShot",
     "Rating",
     "Roll",
     "SlateRow",
@@ -274,58 +284,3 @@ class Clip:
     def full_name(self) -> str:
         """ROLL/NAME, since names repeat."""
         return f"{self.roll.name}/{self.name}"
-
-
-class Rating(StrEnum):
-    CIRCLED = "circled"
-    KEEP = "keep"
-    NG = "NG"
-
-
-class Sure(StrEnum):
-    """How sure a link between clip and take is."""
-
-    SURE = "sure"
-    LIKELY = "likely"
-    OPEN = "open"
-
-
-@dataclass(frozen=True, slots=True)
-class SlateRow:
-    """One row of a slate log, as loaded. Text as written, trimmed."""
-
-    scene: str
-    take: str
-    shot: str | None = None
-    day: int | None = None
-    camera: str | None = None
-    roll: str | None = None
-    sound_roll: str | None = None
-    clip: str | None = None
-    start_timecode: str | None = None
-    end_timecode: str | None = None
-    rating: Rating | None = None
-    mos: bool = False
-    note: str | None = None
-    extra: Mapping[str, str] = field(default_factory=dict)
-    """Every other column of the row, header as written."""
-    log: str = ""
-    """Name of the file it came from."""
-    row: int = 0
-    """Line in that file, the header being 1."""
-
-
-@dataclass(frozen=True, slots=True)
-class TakeLink:
-    """A clip holds a take (or part of one)."""
-
-    clip_id: int
-    scene: str
-    take: str
-    shot: str | None
-    rating: Rating | None
-    sure: Sure
-    basis: str
-    """What the link rests on, in words."""
-    note: str | None = None
-    by_hand: bool = False

@@ -1,4 +1,4 @@
-"""Clips, the slate log, and the links between clips and takes."""
+"""Clips, and the links between clips and takes."""
 
 from __future__ import annotations
 
@@ -6,10 +6,9 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Row, delete, func, insert, select, update
+from sqlalchemy import Connection, Row, delete, insert, select, update
 
 from ingest.catalog.door import Door, chunks
-from ingest.catalog.intake import production_id
 from ingest.catalog.records import (
     Clip,
     ClipFile,
@@ -18,25 +17,17 @@ from ingest.catalog.records import (
     Observer,
     Rating,
     Roll,
-    SlateRow,
     Sure,
     TakeLink,
 )
-from ingest.catalog.tables import (
-    ClipFileRow,
-    ClipRow,
-    ProductionRow,
-    SlateLoadRow,
-    SlateRowRow,
-    TakeLinkRow,
-)
+from ingest.catalog.tables import ClipFileRow, ClipRow, TakeLinkRow
 from ingest.media.facts_json import facts_from_json, facts_to_json
 
 __all__ = ["Takes"]
 
 
 class Takes(Door):
-    """The part of `Catalog` that knows clips and takes."""
+    """The part of `Catalog` that knows clips and which takes they hold."""
 
     def record_clips(self, roll: Roll, clips: Sequence[NewClip]) -> tuple[Clip, ...]:
         """Add or refresh the roll's clips by name, in one transaction; ids stay, links stay.
@@ -103,59 +94,6 @@ class Takes(Door):
             )
             for row in rows
         )
-
-    def load_slate(self, production: str, log: str, rows: Sequence[SlateRow]) -> None:
-        """Replace what the log of this name said before, in one transaction; the old rows are
-        kept as history (superseded), never deleted. `log` counts, whatever the rows' own says."""
-        now = self._clock()
-        with self._writing() as connection:
-            done = connection.execute(
-                insert(SlateLoadRow).values(
-                    production_id=production_id(connection, production), log=log, loaded=now
-                )
-            ).inserted_primary_key
-            assert done is not None
-            values = [
-                {
-                    "load_id": done[0],
-                    "row": row.row,
-                    "scene": row.scene,
-                    "take": row.take,
-                    "shot": row.shot,
-                    "day": row.day,
-                    "camera": row.camera,
-                    "roll": row.roll,
-                    "sound_roll": row.sound_roll,
-                    "clip": row.clip,
-                    "start_timecode": row.start_timecode,
-                    "end_timecode": row.end_timecode,
-                    "rating": None if row.rating is None else row.rating.value,
-                    "mos": row.mos,
-                    "note": row.note,
-                    "extra": dict(row.extra),
-                }
-                for row in rows
-            ]
-            if values:
-                connection.execute(insert(SlateRowRow), values)
-
-    def slate(self, production: str) -> tuple[SlateRow, ...]:
-        """The rows that count now, in order of log and row."""
-        latest = (
-            select(func.max(SlateLoadRow.id))
-            .join(ProductionRow, ProductionRow.id == SlateLoadRow.production_id)
-            .where(ProductionRow.name == production)
-            .group_by(SlateLoadRow.log)
-        )
-        query = (
-            select(SlateLoadRow.log, SlateRowRow.__table__)
-            .join(SlateRowRow, SlateRowRow.load_id == SlateLoadRow.id)
-            .where(SlateLoadRow.id.in_(latest))
-            .order_by(SlateRowRow.id)
-        )
-        with self._reading() as connection:
-            found = [_slate_row_of(row) for row in connection.execute(query)]
-        return tuple(sorted(found, key=lambda row: (row.log, row.row)))
 
     def replace_links(self, clip_ids: Sequence[int], links: Sequence[TakeLink]) -> None:
         """Links of these clips become these, in one transaction; links set by hand stay and win.
@@ -258,24 +196,3 @@ def _link_values(link: TakeLink, now: object) -> dict[str, object]:
         "by_hand": link.by_hand,
         "set_at": now,
     }
-
-
-def _slate_row_of(row: Row[Any]) -> SlateRow:
-    return SlateRow(
-        scene=row.scene,
-        take=row.take,
-        shot=row.shot,
-        day=row.day,
-        camera=row.camera,
-        roll=row.roll,
-        sound_roll=row.sound_roll,
-        clip=row.clip,
-        start_timecode=row.start_timecode,
-        end_timecode=row.end_timecode,
-        rating=None if row.rating is None else Rating(row.rating),
-        mos=row.mos,
-        note=row.note,
-        extra=row.extra,
-        log=row.log,
-        row=row.row,
-    )

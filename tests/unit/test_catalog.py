@@ -22,6 +22,7 @@ from ingest.catalog.records import (
     ClipRole,
     Drive,
     DriveSeen,
+    Mark,
     NewClip,
     NewFile,
     NewLook,
@@ -30,6 +31,7 @@ from ingest.catalog.records import (
     Offload,
     OffloadDrive,
     OffloadEnd,
+    PlannedShot,
     Rating,
     SlateRow,
     Sure,
@@ -572,13 +574,24 @@ def test_when_a_log_is_loaded_again_then_only_its_new_rows_count(catalog: Catalo
         rating=Rating.NG,
         mos=True,
         note="plane",
-        extra={"Lens ": "35"},
+        extra={"Weather": "gusts"},
         log="day2.csv",
         row=2,
+        date="2026-03-15",
+        start_clock="10:02:11",
+        end_clock="10:02:44",
+        marks=(Mark.SERIES, Mark.TAIL_SLATE),
+        frame_rate="25",
+        lens="35",
+        stop="T2.8",
+        filter="ND6",
+        iso="800",
+        white_balance="5600",
+        shutter="180",
     )
     old = SlateRow("1", "1", log="day1.csv", row=3)
     older = SlateRow("1", "2", log="day1.csv", row=2)
-    catalog.load_slate("Salt Road", "day2.csv", [full])
+    catalog.load_slate("Salt Road", "day2.csv", [full], INES)
     catalog.load_slate("Salt Road", "day1.csv", [old, older])
     catalog.load_slate("Tern", "day1.csv", [replace(old, scene="99")])
     assert catalog.slate("Salt Road") == (older, old, full)
@@ -590,6 +603,34 @@ def test_when_a_log_is_loaded_again_then_only_its_new_rows_count(catalog: Catalo
     assert catalog.slate("Nowhere") == ()
     reader = sqlite3.connect(catalog.place)
     assert reader.execute("SELECT count(*) FROM slate_row").fetchone() == (5,)
+    reader.close()
+
+
+def test_when_a_shot_list_is_loaded_again_then_its_new_rows_count(catalog: Catalog) -> None:
+    """The one loaded last stands last; what was superseded is still in the database."""
+    full = PlannedShot(
+        scene="12A",
+        shot="7",
+        setup="A",
+        day=2,
+        date="2026-03-15",
+        size="CU",
+        location="Tarn Ness",
+        cameras=("A", "B"),
+        note="if the light holds",
+        extra={"Props": "letter"},
+        list="shots.csv",
+        row=2,
+    )
+    other = PlannedShot("13", list="more.csv", row=2)
+    catalog.load_shot_list("Salt Road", "shots.csv", [PlannedShot("1", row=3)], INES)
+    catalog.load_shot_list("Salt Road", "more.csv", [other], INES)
+    catalog.load_shot_list("Salt Road", "shots.csv", [full], INES)
+    assert catalog.shot_lists("Salt Road") == ((other,), (full,))
+    assert catalog.shot_lists("Tern") == ()
+    reader = sqlite3.connect(catalog.place)
+    assert reader.execute("SELECT count(*) FROM shot_list_row").fetchone() == (3,)
+    assert reader.execute("SELECT DISTINCT who FROM shot_list_load").fetchall() == [(INES.who,)]
     reader.close()
 
 

@@ -24,7 +24,8 @@ from sqlalchemy import create_engine
 from ingest.catalog import opening
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.network import network_type
-from ingest.catalog.tables import VERSION_TABLE, VERSIONS, Base
+from ingest.catalog.records import SlateRow
+from ingest.catalog.tables import APPLICATION_ID, VERSION_TABLE, VERSIONS, Base
 from ingest.errors import BadCatalog, Unfinished
 
 # One offload of one roll, for programs of their own (argument 1: the catalog).
@@ -555,3 +556,26 @@ def test_when_taken_back_before_the_first_version_then_it_is_refused(tmp_path: P
         with pytest.raises(NotImplementedError):
             command.downgrade(config, "base")
     engine.dispose()
+
+
+def test_when_a_catalog_of_the_first_version_is_opened_then_its_log_reads_as_before(
+    tmp_path: Path,
+) -> None:
+    """The columns that came later are empty, and none of the row is lost."""
+    file = tmp_path / "c"
+    config = scripts()
+    engine = create_engine(f"sqlite:///{file}")
+    with engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0001")
+        connection.exec_driver_sql(f"PRAGMA application_id={APPLICATION_ID}")
+        row = "(load_id, row, scene, take, mos, extra) VALUES (1, 2, '12A', '3', 0, '{}')"
+        for statement in (
+            "INSERT INTO production VALUES (1, 'Salt Road')",
+            "INSERT INTO slate_load VALUES (1, 1, 'day1.csv', '2026-03-14T20:00:00.000000+00:00')",
+            f"INSERT INTO slate_row {row}",
+        ):
+            connection.exec_driver_sql(statement)
+    engine.dispose()
+    with Catalog.open(str(file)) as catalog:
+        assert catalog.slate("Salt Road") == (SlateRow("12A", "3", log="day1.csv", row=2),)
