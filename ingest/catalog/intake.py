@@ -25,6 +25,7 @@ from ingest.catalog.records import (
 from ingest.catalog.tables import (
     CardNoteRow,
     CopyRow,
+    CustodyRow,
     DriveRow,
     FileRow,
     LookRow,
@@ -84,6 +85,7 @@ class Intake(Door):
 
         Where file-system UUID or serial contradict what the marker stood for, it is a new drive
         with no evidence: a copied marker, or a drive formatted anew. Unknown contradicts nothing.
+        A name that a person gave it here beats the one on the marker.
         """
         now = self._clock()
         with self._writing() as connection:
@@ -91,7 +93,7 @@ class Intake(Door):
             known = [drive_of(row) for row in connection.execute(query)]
             same = [drive for drive in known if _is_drive(drive, seen)]
             facts = {
-                "name": seen.name,
+                "name": _name_given(connection, seen.marker) or seen.name,
                 "device": seen.device,
                 "fs_type": seen.fs_type,
                 "root": seen.root,
@@ -223,6 +225,14 @@ def _roll_for(connection: Connection, start: NewOffload) -> Roll:
             card=start.card.label,
         )
     return roll_of(connection.execute(query).one())
+
+
+def _name_given(connection: Connection, marker: str) -> str | None:
+    query = select(CustodyRow.value).where(
+        CustodyRow.about == "drive", CustodyRow.subject == marker, CustodyRow.what == "name"
+    )
+    told = connection.execute(query.order_by(CustodyRow.id.desc())).first()
+    return None if told is None else str(told.value["name"])
 
 
 def _is_drive(known: Drive, seen: DriveSeen) -> bool:

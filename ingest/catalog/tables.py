@@ -24,6 +24,7 @@ __all__ = [
     "ClipFileRow",
     "ClipRow",
     "CopyRow",
+    "CustodyRow",
     "DriveRow",
     "FileRow",
     "LookRow",
@@ -31,6 +32,7 @@ __all__ = [
     "OffloadEndRow",
     "OffloadRow",
     "ProductionRow",
+    "RollMoveRow",
     "RollRow",
     "ShotListLoadRow",
     "ShotListRowRow",
@@ -39,7 +41,7 @@ __all__ = [
     "TakeLinkRow",
 ]
 
-VERSIONS = ("0001", "0002")
+VERSIONS = ("0001", "0002", "0003")
 """Every migration in order, the newest last: what this program can open."""
 
 VERSION_TABLE = "catalog_version"
@@ -335,3 +337,33 @@ class TakeLinkRow(Base):
     boot: Mapped[str | None]
     set_at: Mapped[datetime]
     ended: Mapped[datetime | None]
+
+
+class CustodyRow(Base):
+    """One thing that a person wrote down about a drive, card or roll. Like a look, the database
+    refuses to change or delete one."""
+
+    __tablename__ = "custody"
+    __table_args__ = {"sqlite_autoincrement": True}  # noqa: RUF012  # no number is used twice
+    id: Mapped[int] = mapped_column(Id, primary_key=True)
+    about: Mapped[str] = mapped_column(Word, index=True)
+    subject: Mapped[str]
+    what: Mapped[str] = mapped_column(Word)
+    value: Mapped[Any] = mapped_column(Json, nullable=False)
+    who: Mapped[str]
+    machine: Mapped[str]
+    boot: Mapped[str]
+    at: Mapped[datetime]
+    looks: Mapped[int]
+
+
+class RollMoveRow(Base):
+    """What a corrected roll's folder on one drive is to be called."""
+
+    __tablename__ = "roll_move"
+    id: Mapped[int] = mapped_column(Id, primary_key=True)
+    custody_id: Mapped[int] = mapped_column(ForeignKey("custody.id"))
+    roll_id: Mapped[int] = mapped_column(ForeignKey("roll.id"), index=True)
+    drive_id: Mapped[int] = mapped_column(ForeignKey("drive.id"))
+    origin: Mapped[str] = mapped_column(ExactPath)
+    wanted: Mapped[str] = mapped_column(ExactPath)

@@ -1,0 +1,282 @@
+"""Where drives, cards and rolls are and what people decided: written down, never altered."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+
+from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy.engine import Row
+
+from ingest.catalog.asking import Asking, drive_of, drive_query, roll_of, roll_query
+from ingest.catalog.columns import path_key
+from ingest.catalog.custody_records import (
+    About,
+    CardKnown,
+    Change,
+    DrivePlace,
+    Move,
+    RollNote,
+    card_known,
+    drive_place,
+    roll_note,
+)
+from ingest.catalog.intake import production_id
+from ingest.catalog.records import Drive, Observer, Offload, Roll
+from ingest.catalog.tables import (
+    CopyRow,
+    CustodyRow,
+    DriveRow,
+    FileRow,
+    LookRow,
+    RollMoveRow,
+    RollRow,
+)
+from ingest.errors import BadDestination
+
+__all__ = ["Custody"]
+
+
+class Custody(Asking):
+    """The part of `Catalog` that knows places, cards and decisions."""
+
+    def note_change(
+        self,
+        observer: Observer,
+        about: About,
+        subject: str,
+        what: str,
+        value: Mapping[str, object] | None = None,
+    ) -> Change:
+        """Write one thing down, dated now. `what` and `value` as `custody_records` reads them."""
+        with self._writing() as connection:
+            return self._noted(connection, observer, about, subject, what, value or {})
+
+    def changes(self, about: About, subject: str | None = None) -> tuple[Change, ...]:
+        """What was written down about all drives, cards or rolls, or one of them; oldest first."""
+        query = select(CustodyRow.__table__).where(CustodyRow.about == about.value)
+        if subject is not None:
+            query = query.where(CustodyRow.subject == subject)
+        with self._reading() as connection:
+            rows = connection.execute(query.order_by(CustodyRow.id)).all()
+        return tuple(_change_of(row) for row in rows)
+
+    def drive_places(self) -> Mapping[int, DrivePlace]:
+        """Where each drive is, by its id. Drives of one marker are one piece of hardware."""
+        by_marker = _by_subject(self.changes(About.DRIVE))
+        return {
+            drive.id: drive_place(drive, by_marker.get(drive.marker, ())) for drive in self.drives()
+        }
+
+    def cards_known(self) -> tuple[CardKnown, ...]:
+        """Every card that came in or was written down, by label."""
+        by_subject = _by_subject(self.changes(About.CARD))
+        first = {  # a card that got another label is still the one it was
+            str(change.value["label"]).casefold(): subject
+            for subject, changes in by_subject.items()
+            for change in changes
+            if change.what == "label"
+        }
+        labels: dict[str, str] = {}
+        offloads: defaultdict[str, list[Offload]] = defaultdict(list)
+        for offload in self.offloads(self.rolls()):
+            label = offload.card.label if offload.card is not None else offload.roll.card
+            subject = label.casefold()
+            subject = first.get(subject, subject)
+            labels.setdefault(subject, label)
+            offloads[subject].append(offload)
+        for subject, changes in by_subject.items():
+            told = next((change for change in changes if change.what == "known"), None)
+            label = str(told.value.get("label", subject)) if told is not None else subject
+            labels.setdefault(subject, label)
+        found = [
+            card_known(subject, label, offloads[subject], by_subject.get(subject, ()))
+            for subject, label in labels.items()
+        ]
+        return tuple(sorted(found, key=lambda card: (card.label.casefold(), card.subject)))
+
+    def roll_notes(self, rolls: Sequence[Roll]) -> Mapping[int, RollNote]:
+        """What people decided about each of these rolls, by its id."""
+        by_subject = _by_subject(self.changes(About.ROLL))
+        return {roll.id: roll_note(by_subject.get(str(roll.id), ())) for roll in rolls}
+
+    def rename_drive(self, drive: Drive, name: str, observer: Observer) -> Drive:
+        """Give a drive another name in this catalog; the marker on it keeps its first one.
+
+        Raises BadDestination when another drive bears the name, case apart.
+        """
+        with self._writing() as connection:
+            for other in (drive_of(row) for row in connection.execute(drive_query())):
+                if other.marker != drive.marker and other.name.casefold() == name.casefold():
+                    raise BadDestination(
+                        f"Another drive bears the name {other.name} already ({other.device}).",
+                        do="give this one another name",
+                    )
+            value = {"name": name, "was": drive.name}
+            self._noted(connection, observer, About.DRIVE, drive.marker, "name", value)
+            connection.execute(
+                update(DriveRow).where(DriveRow.marker == drive.marker).values(name=name)
+            )
+            row = connection.execute(drive_query().where(DriveRow.id == drive.id)).one()
+            return drive_of(row)
+
+    # A roll corrected ---------------------------------------------------------------------------
+
+    def correct_roll(self, old: Roll, new: Roll, moves: Sequence[Move], observer: Observer) -> Roll:
+        """Correct a roll's production, name, day, date or camera, in one transaction; `moves`:
+        what its folder is to be called on each drive, from now on.
+
+        `new` bears the id of `old`. Raises BadDestination when the production has a roll of the
+        new name already, or when `old` is not what the catalog holds any more.
+        """
+        with self._writing() as connection:
+            now = roll_of(connection.execute(roll_query().where(RollRow.id == old.id)).one())
+            if now != old:
+                raise BadDestination(
+                    f"The roll {old.name} was changed by somebody else just now.",
+                    do="look at it (ingest rolls), then correct it again",
+                )
+            production = production_id(connection, new.production)
+            taken = connection.execute(
+                select(RollRow.id).where(
+                    RollRow.production_id == production,
+                    RollRow.name_folded == new.name.casefold(),
+                    RollRow.id != old.id,
+                )
+            ).first()
+            if taken is not None:
+                raise BadDestination(
+                    f"{new.production} has a roll {new.name} already, with other content.",
+                    do="name another with --roll, or correct that one first",
+                )
+            pairs = ("production", "name", "day", "date", "camera")
+            changed = {key for key in pairs if getattr(old, key) != getattr(new, key)}
+            value: dict[str, object] = {
+                "from": {key: getattr(old, key) for key in pairs if key in changed},
+                "to": {key: getattr(new, key) for key in pairs if key in changed},
+            }
+            change = self._noted(connection, observer, About.ROLL, str(old.id), "corrected", value)
+            connection.execute(
+                update(RollRow)
+                .where(RollRow.id == old.id)
+                .values(
+                    production_id=production,
+                    name=new.name,
+                    name_folded=new.name.casefold(),
+                    day=new.day,
+                    date=new.date,
+                    camera=new.camera,
+                )
+            )
+            if moves:
+                rows = [
+                    {
+                        "custody_id": change.id,
+                        "roll_id": old.id,
+                        "drive_id": move.drive_id,
+                        "origin": move.origin,
+                        "wanted": move.wanted,
+                    }
+                    for move in moves
+                ]
+                connection.execute(insert(RollMoveRow), rows)
+            return roll_of(connection.execute(roll_query().where(RollRow.id == old.id)).one())
+
+    def moves_owed(self, drive_ids: Sequence[int] | None = None) -> tuple[Move, ...]:
+        """Folders that still bear a name of before a correction, on these drives or on all.
+
+        Only what the last correction of a roll asked for is owed.
+        """
+        last = (
+            select(func.max(RollMoveRow.custody_id)).group_by(RollMoveRow.roll_id).scalar_subquery()
+        )
+        query = select(RollMoveRow.__table__).where(RollMoveRow.custody_id.in_(last))
+        with self._reading() as connection:
+            rows = connection.execute(query.order_by(RollMoveRow.id)).all()
+            owed = []
+            for row in rows:
+                if row.origin == row.wanted or (drive_ids and row.drive_id not in drive_ids):
+                    continue
+                if _below(connection, row.roll_id, row.drive_id, row.origin):
+                    owed.append(Move(row.roll_id, row.drive_id, row.origin, row.wanted))
+        return tuple(owed)
+
+    def record_moved(self, move: Move, observer: Observer) -> int:
+        """The folder bears its new name now: the copies in it have new paths, and keep their
+        evidence, since a rename touches no content. Returns how many copies that are."""
+        with self._writing() as connection:
+            copies = _below(connection, move.roll_id, move.drive_id, move.origin)
+            for copy_id, path in copies:
+                place = move.wanted + path[len(move.origin) :]
+                connection.execute(
+                    update(CopyRow)
+                    .where(CopyRow.id == copy_id)
+                    .values(path=place, path_key=path_key(place))
+                )
+            marker = connection.execute(
+                select(DriveRow.marker).where(DriveRow.id == move.drive_id)
+            ).scalar_one()
+            value = {"drive": marker, "from": move.origin, "to": move.wanted}
+            self._noted(connection, observer, About.ROLL, str(move.roll_id), "moved", value)
+            return len(copies)
+
+    def _noted(
+        self,
+        connection: Connection,
+        observer: Observer,
+        about: About,
+        subject: str,
+        what: str,
+        value: Mapping[str, object],
+    ) -> Change:
+        looks = connection.execute(select(func.coalesce(func.max(LookRow.id), 0))).scalar_one()
+        done = connection.execute(
+            insert(CustodyRow).values(
+                about=about.value,
+                subject=subject,
+                what=what,
+                value=dict(value),
+                who=observer.who,
+                machine=observer.machine,
+                boot=observer.boot,
+                at=self._clock(),
+                looks=looks,
+            )
+        ).inserted_primary_key
+        assert done is not None
+        query = select(CustodyRow.__table__).where(CustodyRow.id == done[0])
+        return _change_of(connection.execute(query).one())
+
+
+def _change_of(row: Row[*tuple[object, ...]]) -> Change:
+    told = row._mapping
+    return Change(
+        id=told["id"],
+        about=About(told["about"]),
+        subject=told["subject"],
+        what=told["what"],
+        value=told["value"],
+        observer=Observer(told["who"], told["machine"], told["boot"]),
+        at=told["at"],
+        looks=told["looks"],
+    )
+
+
+def _by_subject(changes: Sequence[Change]) -> Mapping[str, Sequence[Change]]:
+    found: defaultdict[str, list[Change]] = defaultdict(list)
+    for change in changes:
+        found[change.subject].append(change)
+    return found
+
+
+def _below(
+    connection: Connection, roll_id: int, drive_id: int, folder: str
+) -> list[tuple[int, str]]:
+    """Copies of the roll on the drive, by id and path, that lie below the folder."""
+    query = (
+        select(CopyRow.id, CopyRow.path)
+        .join(FileRow, FileRow.id == CopyRow.file_id)
+        .where(FileRow.roll_id == roll_id, CopyRow.drive_id == drive_id)
+    )
+    found = [(row.id, row.path) for row in connection.execute(query)]
+    return [(copy_id, path) for copy_id, path in found if path.startswith(folder + "/")]
