@@ -71,7 +71,7 @@ class DrivePlace:
     drive: Drive
     standing: Standing = Standing.KEPT
     where: str | None = None
-    """The place or bag; None: not said. While in transit, the place it left."""
+    """The place or bag; None: not said; empty: said to have none. In transit, the place it left."""
     offsite: bool | None = None
     """Whether that place is off-site, as said by hand; None: ingest.toml may say it."""
     sent_to: str | None = None
@@ -97,7 +97,7 @@ class DrivePlace:
         """Whether the evidence of this id was gathered at the place the drive is at now."""
         return (
             self.standing is Standing.KEPT
-            and self.where is not None
+            and bool(self.where)
             and self.arrived is not None
             and look_id is not None
             and look_id > self.arrived
@@ -110,8 +110,8 @@ def drive_place(drive: Drive, changes: Iterable[Change]) -> DrivePlace:
     for change in changes:
         value = change.value
         if change.what == "where":
-            where = _text(value.get("where"))
-            same = where is not None and where == place.where and place.arrived is not None
+            where = _text(value.get("where")) or ""
+            same = where == place.where and place.arrived is not None
             place = replace(
                 place,
                 where=where,

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 import click
 
+from ingest.cli.settling import settle
 from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode, UsageError
 from ingest.names import shown
@@ -104,6 +105,8 @@ def command(
         _Screen(terminal, "copies" if quick else "B", budget) as screen,
         stopping(stop),
     ):
+        if not no_record:
+            settle(terminal, catalog, drives)
         result = audit(
             catalog,
             terminal.observer(),

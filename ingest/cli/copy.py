@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from ingest.cli.settling import settle
 from ingest.cli.terminal import Terminal, job
 from ingest.platforms.awake import awake
 
@@ -74,6 +75,8 @@ def command(
     )
     stop = threading.Event()
     with terminal.catalog() as catalog:
+        if not dry_run:
+            settle(terminal, catalog, [to])
         plan = prepare_copy(request, catalog)
         if dry_run:
             terminal.answer(plan_document(plan), plan_lines(plan))

@@ -38,6 +38,7 @@ JOBS: dict[str, dict[str, _Job]] = {
         "mend": _Job("mend", "Put back damaged or missing copies on a drive."),
         "drives": _Job("drives", "The drives that are known, and what is on them."),
         "rolls": _Job("rolls", "The rolls that are in, and the state of each."),
+        "cards": _Job("cards", "The cards that are known, what each gave, when it is due back."),
         "rebuild": _Job("rebuild", "Make the catalog anew from the drives' hash lists."),
     },
     "Scene and take": {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from ingest.cli.settling import settle
 from ingest.cli.terminal import Terminal, job
 from ingest.platforms.awake import awake
 
@@ -38,6 +39,7 @@ def command(terminal: Terminal, drive: str, source: str | None, take_over: bool,
     stop = threading.Event()
     results: tuple[RollResult, ...] = ()
     with terminal.catalog() as catalog:
+        settle(terminal, catalog, [drive])
         plan = prepare_mend(catalog, drive, source)
         if any(one.wanted for one in plan.rolls):
             confirm(terminal, mend_plan_lines(plan), yes=yes)

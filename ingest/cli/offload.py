@@ -16,6 +16,7 @@ import click
 
 from ingest.checksums import KINDS
 from ingest.cli.bars import CopyBars, CopyLines
+from ingest.cli.settling import settle
 from ingest.cli.stopping import confirm, stopping
 from ingest.cli.terminal import Terminal, job
 from ingest.copying.values import Action, Event
@@ -88,6 +89,8 @@ def command(
         raise UsageError("Where to?", do="name each drive with --to, two or more of them")
     requests = _requests(cards, to, rolls, cameras, labels, options)
     with terminal.catalog() as catalog:
+        if not dry_run:
+            settle(terminal, catalog, to)
         plans = prepare_all(requests, catalog, _confirming(terminal))
         if dry_run:
             documents = [plan_document(plan) for plan in plans]

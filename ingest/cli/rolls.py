@@ -8,13 +8,21 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ingest.cli.drives import tally_document, tally_words
-from ingest.cli.terminal import Terminal, job
+from ingest.cli.drives import (
+    changes_document,
+    history_lines,
+    tally_document,
+    tally_words,
+)
+from ingest.cli.settling import settle
+from ingest.cli.terminal import Overview, Terminal, job
 from ingest.errors import ExitCode, NotKnown
 from ingest.names import shown
-from ingest.wording import size
+from ingest.wording import counted, size
 
 if TYPE_CHECKING:
+    from ingest.catalog.custody_records import Change, RollNote
+    from ingest.jobs.custody.rolls import RollSet
     from ingest.jobs.known import RollOverview
 
 __all__ = ["command"]
@@ -24,13 +32,17 @@ __all__ = ["command"]
 @click.option("--production", metavar="NAME", help="Only this production.")
 @click.option("--day", type=click.IntRange(min=0), metavar="N", help="Only this shoot day.")
 @click.option("--roll", metavar="NAME", help="Only this roll.")
-def command(terminal: Terminal, production: str | None, day: int | None, roll: str | None) -> int:
+@click.option("--history", is_flag=True, help="Everything that was written down about each.")
+def _bare(
+    terminal: Terminal, production: str | None, day: int | None, roll: str | None, history: bool
+) -> int:
     """The rolls that are in, the state of each, and the drives that hold copies.
 
     Exit: 0 every file of every roll has two proven copies on separate devices; 3 otherwise.
     """
     from datetime import UTC
 
+    from ingest.catalog.custody_records import About
     from ingest.jobs.known import roll_overviews
 
     now = datetime.now(UTC)
@@ -41,12 +53,139 @@ def command(terminal: Terminal, production: str | None, day: int | None, roll: s
                 "The catalog has no such roll.", do="ingest rolls, without options, shows them all"
             )
         overviews = roll_overviews(catalog, rolls, now)
-    terminal.answer(
-        {"rolls": [_document(one) for one in overviews]},
-        _lines(overviews, now) if overviews else ["No roll is in yet. Do: ingest offload"],
-    )
+        notes = catalog.roll_notes(rolls)
+        owed = {(move.roll_id, move.drive_id) for move in catalog.moves_owed()}
+        changes: dict[str, list[Change]] = {}
+        for change in catalog.changes(About.ROLL):
+            changes.setdefault(change.subject, []).append(change)
+    documents: list[dict[str, Any]] = []
+    lines: list[str] = []
+    under = ("", -1)
+    for one in overviews:
+        told = changes.get(str(one.roll.id), [])
+        note = notes[one.roll.id]
+        documents.append(
+            {**_document(one), **_note_document(note), "history": changes_document(told)}
+        )
+        if under != (one.roll.production, one.roll.day):
+            under = (one.roll.production, one.roll.day)
+            day_line = f"{shown(one.roll.production)}, day {one.roll.day}"
+            lines.append(f"{day_line} ({shown(one.roll.date)})")
+        lines += _lines(one, note, owed, now)
+        lines += history_lines(told) if history else []
+    terminal.answer({"rolls": documents}, lines or ["No roll is in yet. Do: ingest offload"])
     well = all(one.state == "matched" for one in overviews)
     return ExitCode.WELL if well else ExitCode.FOOTAGE
+
+
+@job("set", short_help="Correct a roll, hold it, say who viewed it, or until when.")
+@click.argument("roll", metavar="ROLL")
+@click.option("--roll", "new_roll", metavar="NEW", help="Its right name.")
+@click.option("--camera", metavar="LETTER", help="Its right camera.")
+@click.option("--day", type=int, metavar="N", help="Its right shoot day.")
+@click.option("--production", metavar="NAME", help="Its right production.")
+@click.option("--hold", metavar="TEXT", help="Its card is not to be reused, for this reason.")
+@click.option("--no-hold", is_flag=True, help="Take that hold off.")
+@click.option("--viewed", metavar="WHO", help="Who has viewed the clips that can't be decoded.")
+@click.option("--until", metavar="DATE", help='Its card is kept until then; "" for no date.')
+@click.option("--take-over", is_flag=True, help="Another machine's run is known to have ended.")
+def _set(terminal: Terminal, roll: str, new_roll: str | None, take_over: bool, **wish: Any) -> int:
+    """Correct a ROLL (or PRODUCTION/ROLL), hold its card, say who viewed it, or until when it is
+    kept.
+
+    A correction stands in the catalog at once. The roll's folder is renamed on every drive that
+    is here, and on the others when they are next seen; no file in it is touched, and its hash
+    lists stay true. Refused while an offload runs in it. Each change is dated, with who made it
+    on which machine, and its history is kept.
+
+    Exit: 0; 3 when a folder that is here keeps its old name.
+    """
+    import secrets
+    from pathlib import Path
+
+    from ingest.jobs.custody.rolls import RollChange, set_roll
+    from ingest.settings import find_settings
+
+    settings = find_settings(Path.cwd())
+    with terminal.catalog() as catalog:
+        settle(terminal, catalog)
+        done = set_roll(
+            catalog,
+            roll,
+            RollChange(roll=new_roll, **wish),
+            terminal.observer(),
+            settings,
+            lambda: secrets.token_hex(8),
+            take_over=take_over,
+        )
+    folders = [
+        {
+            "drive": one.drive,
+            "from": one.move.origin,
+            "to": one.move.wanted,
+            "renamed": not one.trouble,
+            "trouble": one.trouble or None,
+        }
+        for one in done.folders
+    ]
+    after = done.roll
+    document = {
+        "production": after.production,
+        "day": after.day,
+        "date": after.date,
+        "roll": after.name,
+        "camera": after.camera,
+        "card": after.card,
+        **_note_document(done.note),
+        "folders": folders,
+        "history": changes_document(done.history),
+    }
+    terminal.answer(document, _set_lines(done))
+    stuck = any(one.trouble and not one.away for one in done.folders)
+    return ExitCode.FOOTAGE if stuck else ExitCode.WELL
+
+
+command = Overview(_bare)
+command.add_command(_set)
+
+
+def _set_lines(done: RollSet) -> Iterator[str]:
+    roll = done.roll
+    camera = f", camera {shown(roll.camera)}" if roll.camera else ""
+    yield (
+        f"{shown(roll.production)}/{shown(roll.name)}: day {roll.day} ({shown(roll.date)})"
+        f"{camera}, card {shown(roll.card)}"
+    )
+    for one in done.folders:
+        if not one.trouble:
+            yield f"  {shown(one.drive)}: the folder is called {shown(one.move.wanted)} now"
+        else:
+            yield f"  {shown(one.drive)}: the folder keeps its name: {shown(one.trouble)}"
+            yield f"  Do: {shown(one.do)}"
+    if any(not one.trouble for one in done.folders):
+        yield "  Its hash lists stay as they are: their paths begin below this folder."
+    yield from _note_lines(done.note)
+    yield from history_lines(done.history)
+    if roll != done.before:
+        yield "Do: ingest slate match, if a log names this roll"
+
+
+def _note_document(note: RollNote) -> dict[str, Any]:
+    return {
+        "hold": note.hold,
+        "hold_by": note.hold_by,
+        "viewed_by": note.viewed_by,
+        "until": note.until.isoformat() if note.until is not None else None,
+    }
+
+
+def _note_lines(note: RollNote) -> Iterator[str]:
+    if note.hold is not None:
+        yield f"    held by {shown(note.hold_by or '?')}: {shown(note.hold)}"
+    if note.viewed_by is not None:
+        yield f"    viewed by {shown(note.viewed_by)}"
+    if note.until is not None:
+        yield f"    its card is kept until {note.until}"
 
 
 def _document(one: RollOverview) -> dict[str, Any]:
@@ -72,19 +211,21 @@ def _document(one: RollOverview) -> dict[str, Any]:
     }
 
 
-def _lines(overviews: tuple[RollOverview, ...], now: datetime) -> Iterator[str]:
-    under = ("", -1)
-    for one in overviews:
-        roll = one.roll
-        if under != (roll.production, roll.day):
-            under = (roll.production, roll.day)
-            yield f"{shown(roll.production)}, day {roll.day} ({shown(roll.date)})"
-        camera = f", camera {shown(roll.camera)}" if roll.camera else ""
-        copies = f"{one.copies} proven {'copy' if one.copies == 1 else 'copies'}"
-        yield (
-            f"  {shown(roll.name)}: {one.state} ({one.files} files, {size(one.bytes)}"
-            f"{camera}, card {shown(roll.card)}; {copies} on devices shown to be separate)"
-        )
-        for on in one.drives:
-            here = "here" if on.here.volume is not None else "not here"
-            yield f"    {shown(on.here.drive.name)} ({here}): {tally_words(on.tally, now)}"
+def _lines(
+    one: RollOverview, note: RollNote, owed: set[tuple[int, int]], now: datetime
+) -> Iterator[str]:
+    roll = one.roll
+    camera = f", camera {shown(roll.camera)}" if roll.camera else ""
+    copies = f"{one.copies} proven {'copy' if one.copies == 1 else 'copies'}"
+    yield (
+        f"  {shown(roll.name)}: {one.state} ({counted(one.files, 'file')}, {size(one.bytes)}"
+        f"{camera}, card {shown(roll.card)}; {copies} on devices shown to be separate)"
+    )
+    for on in one.drives:
+        here = "here" if on.here.volume is not None else "not here"
+        if on.place.standing != "kept":
+            here = f"{on.place.standing}"
+        yield f"    {shown(on.here.drive.name)} ({here}): {tally_words(on.tally, now)}"
+        if (roll.id, on.here.drive.id) in owed:
+            yield "      its folder keeps the old name until the drive is next seen"
+    yield from _note_lines(note)

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from ingest.catalog.catalog import Catalog
     from ingest.catalog.records import Observer
 
-__all__ = ["Terminal", "job"]
+__all__ = ["Overview", "Terminal", "job"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,3 +108,30 @@ def job(name: str, **settings: Any) -> Callable[[Callable[..., int]], click.Comm
         return command
 
     return declare
+
+
+class Overview(click.Group):
+    """A command that shows what is known when it stands alone, and has further ones below it:
+    `ingest drives`, `ingest drives set`."""
+
+    def __init__(self, bare: click.Command) -> None:
+        def call(**options: Any) -> Any:
+            ctx = click.get_current_context()
+            if ctx.invoked_subcommand is None:
+                assert bare.callback is not None
+                return bare.callback(**options)
+            if any(
+                ctx.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE
+                for name in options
+            ):
+                raise click.UsageError(f"Options stand behind {ctx.invoked_subcommand}.", ctx)
+            return None
+
+        super().__init__(
+            bare.name,
+            help=bare.help,
+            params=bare.params,
+            callback=call,
+            invoke_without_command=True,
+            subcommand_metavar="[COMMAND [ARGS]...]",
+        )

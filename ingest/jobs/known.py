@@ -11,6 +11,7 @@ from ingest import drives as drive_finding
 from ingest.assurance.reuse import DriveNow, separate_devices
 from ingest.assurance.state import CopyState, copy_state
 from ingest.catalog.catalog import Catalog
+from ingest.catalog.custody_records import DrivePlace
 from ingest.catalog.records import Copy, Drive, Roll
 from ingest.drives import DriveSeen, Volume
 from ingest.errors import BadDestination
@@ -114,6 +115,7 @@ class Tally:
 @dataclass(frozen=True, slots=True)
 class DriveOverview:
     here: DriveHere
+    place: DrivePlace
     tally: Tally
     rolls: tuple[str, ...]
 
@@ -121,6 +123,7 @@ class DriveOverview:
 @dataclass(frozen=True, slots=True)
 class RollOnDrive:
     here: DriveHere
+    place: DrivePlace
     tally: Tally
 
 
@@ -131,14 +134,18 @@ class RollOverview:
     bytes: int
     drives: tuple[RollOnDrive, ...]
     copies: int
-    """Proven copies on devices shown to be separate, of the file that has the fewest."""
+    """Proven copies on devices shown to be separate, of the file that has the fewest; none of
+    them on a drive that is dead or lost, or was and has not been read since."""
     finished: bool
     """No offload of it was cut off without a later one that ended."""
 
     @property
     def state(self) -> str:
-        """problem, unfinished, unverified, one copy, or matched: the most urgent of them."""
-        if any(on.tally.bad or on.tally.doubtful for on in self.drives):
+        """problem, unfinished, unverified, one copy, or matched: the most urgent of them.
+
+        What is on a drive that is dead or lost is no problem that anybody could mend.
+        """
+        if any(on.tally.bad or on.tally.doubtful for on in self.drives if not on.place.gone):
             return "problem"
         if not self.finished:
             return "unfinished"
@@ -150,6 +157,7 @@ class RollOverview:
 def drive_overviews(catalog: Catalog, now: datetime) -> tuple[DriveOverview, ...]:
     """Every known drive, by name."""
     states = _States(catalog, None)
+    places = catalog.drive_places()
     overviews = []
     for here in drives_here(catalog):
         copies = states.by_drive.get(here.drive.id, [])
@@ -157,6 +165,7 @@ def drive_overviews(catalog: Catalog, now: datetime) -> tuple[DriveOverview, ...
         overviews.append(
             DriveOverview(
                 here,
+                places[here.drive.id],
                 states.tally(copies, now),
                 tuple(sorted({f"{roll.production}/{roll.name}" for roll in rolls})),
             )
@@ -169,6 +178,7 @@ def roll_overviews(
 ) -> tuple[RollOverview, ...]:
     """These rolls, in their order."""
     heres = {here.drive.id: here for here in drives_here(catalog)}
+    places = catalog.drive_places()
     states = _States(catalog, rolls)
     finished: dict[int, bool] = {}
     for offload in sorted(catalog.offloads(rolls), key=lambda one: one.id):
@@ -181,7 +191,9 @@ def roll_overviews(
         good: dict[int, set[int]] = {file_id: set() for file_id, _ in files}
         for copy in copies:
             on[copy.drive_id].append(copy)
-            if states.state[copy.id].proven:
+            state = states.state[copy.id]
+            look_id = state.look.id if state.look is not None else None
+            if state.proven and places[copy.drive_id].counts(look_id):
                 good[copy.file_id].add(copy.drive_id)
         sets = {frozenset(drive_ids) for drive_ids in good.values()}
         fewest = min(
@@ -197,7 +209,7 @@ def roll_overviews(
                 files=len(files),
                 bytes=sum(size for _, size in files),
                 drives=tuple(
-                    RollOnDrive(heres[drive_id], states.tally(some, now))
+                    RollOnDrive(heres[drive_id], places[drive_id], states.tally(some, now))
                     for drive_id, some in sorted(on.items())
                 ),
                 copies=fewest,

@@ -119,6 +119,11 @@ class Settings:
     """By name, in the file's order."""
     policy: PolicySettings = field(default_factory=PolicySettings)
 
+    @property
+    def copies_wanted(self) -> int:
+        """Copies of each roll before its card may be reused: the policy's number, if it has one."""
+        return self.policy.copies or self.copies
+
 
 def shoot_date(now: datetime, day_ends: int) -> date:
     """The shoot day's date for a local time: before `day_ends` it is still the day before."""

@@ -1,4 +1,4 @@
-"""Which roll a folder on a drive is, from its place. Pure."""
+"""From a roll to the place of its folder on a drive, and back. Pure."""
 
 from __future__ import annotations
 
@@ -8,7 +8,10 @@ from datetime import date
 from functools import lru_cache
 from string import Formatter
 
-__all__ = ["Place", "place_of"]
+from ingest.errors import UsageError
+from ingest.names import shown
+
+__all__ = ["Place", "folder_of", "place_of"]
 
 _FIELDS = {
     "production": "[^/]+?",
@@ -30,6 +33,50 @@ class Place:
     roll: str | None = None
     camera: str | None = None
     card: str | None = None
+
+
+def folder_of(
+    layout: str,
+    *,
+    production: str,
+    day: int,
+    date: date,
+    roll: str,
+    camera: str | None,
+    card: str,
+) -> str:
+    """The folder of a roll by a layout: POSIX, relative to the drive's root.
+
+    Raises UsageError for a layout that can't be used.
+    """
+    values = {
+        "production": _part(production),
+        "day": day,
+        "date": date.isoformat(),
+        "roll": _part(roll),
+        "camera": _part(camera or "-"),
+        "card": _part(card),
+    }
+    try:
+        for _, field, _, _ in Formatter().parse(layout):
+            if field is not None and field not in values:
+                raise KeyError(field)  # also what reaches into a value: {roll.upper}
+        folder = layout.format(**values)
+    except (KeyError, IndexError, ValueError) as error:
+        raise UsageError(
+            f"The layout {shown(layout)} can't be used: {error}.",
+            do="use {production}, {day:02}, {date}, {roll}, {camera} and {card}",
+        ) from error
+    parts = folder.split("/")
+    if "\0" in folder or any(part in ("", ".", "..") for part in parts):
+        raise UsageError(f"The layout {shown(layout)} leaves the drive or names an empty folder.")
+    return folder
+
+
+def _part(text: str) -> str:
+    """A text made fit to be one folder's name on every file system."""
+    safe = "".join("_" if c in '"*/:<>?\\|' or ord(c) < 32 or c == "\x7f" else c for c in text)
+    return safe.strip(" .") or "_"
 
 
 def place_of(folder: str, layout: str) -> Place:

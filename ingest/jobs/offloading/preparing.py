@@ -10,7 +10,6 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from datetime import datetime
-from string import Formatter
 
 from ingest import drives
 from ingest.assurance.state import copy_state
@@ -31,6 +30,7 @@ from ingest.copying.values import COMPARED, Action
 from ingest.drives import CardSeen, Volume
 from ingest.errors import BadCard, BadDestination, NotKnown, UsageError
 from ingest.evidence import State
+from ingest.jobs.further.layouts import folder_of
 from ingest.jobs.offloading.card_history import CardHistory, card_histories, kinds_needed
 from ingest.jobs.offloading.choosing import Choice, choices, next_free_name
 from ingest.jobs.offloading.looking import CardLook, opened, tree_at
@@ -305,35 +305,15 @@ def _matched_on(
 
 
 def _folder(request: Request, choice: Choice, look: CardLook) -> str:
-    layout = request.layout or request.settings.layout
-    values = {
-        "production": _part(request.production or request.settings.production or ""),
-        "day": choice.day,
-        "date": choice.date.isoformat(),
-        "roll": _part(choice.roll),
-        "camera": _part(choice.camera or "-"),
-        "card": _part(request.label or _label(look.volume)),
-    }
-    try:
-        for _, field, _, _ in Formatter().parse(layout):
-            if field is not None and field not in values:
-                raise KeyError(field)  # also what reaches into a value: {roll.upper}
-        folder = layout.format(**values)
-    except (KeyError, IndexError, ValueError) as error:
-        raise UsageError(
-            f"The layout {shown(layout)} can't be used: {error}.",
-            do="use {production}, {day:02}, {date}, {roll}, {camera} and {card}",
-        ) from error
-    parts = folder.split("/")
-    if "\0" in folder or any(part in ("", ".", "..") for part in parts):
-        raise UsageError(f"The layout {shown(layout)} leaves the drive or names an empty folder.")
-    return folder
-
-
-def _part(text: str) -> str:
-    """A text made fit to be one folder's name on every file system."""
-    safe = "".join("_" if c in '"*/:<>?\\|' or ord(c) < 32 or c == "\x7f" else c for c in text)
-    return safe.strip(" .") or "_"
+    return folder_of(
+        request.layout or request.settings.layout,
+        production=request.production or request.settings.production or "",
+        day=choice.day,
+        date=choice.date,
+        roll=choice.roll,
+        camera=choice.camera,
+        card=request.label or _label(look.volume),
+    )
 
 
 def _stock(volume: Volume, folder: str, paths: Sequence[str]) -> Stock:
