@@ -2,25 +2,36 @@
 
 It holds whenever something is not known. Each reason says what to do next. What is on the card
 now is judged, file by file; what has disappeared from it since is no reason by itself, and
-neither is system litter, which is not footage.
+neither is system litter, which is not footage. The values are in `reuse_values`, which copies
+count in `counting`.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from datetime import datetime, timedelta
-from functools import lru_cache
-from itertools import combinations
-from typing import Literal
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from ingest.assurance.state import STRONG, CopyState
-from ingest.assurance.times import common_shift, found_time, same_time
+from ingest.assurance.counting import enough_copies
+from ingest.assurance.devices import separate_devices
+from ingest.assurance.reuse_values import (
+    CardFound,
+    CopyNow,
+    CopyVerdict,
+    DriveNow,
+    FileNow,
+    FileVerdict,
+    Hold,
+    Known,
+    Looked,
+    Policy,
+    Reason,
+    Reasons,
+    Undecoded,
+    Verdict,
+)
+from ingest.assurance.times import common_shift, same_time
 from ingest.catalog.records import FileRecord
 from ingest.copying.samples import WHOLE
-from ingest.drives import Volume, same_device
-from ingest.evidence import Act, Route, State
 from ingest.names import shown
 
 __all__ = [
@@ -30,128 +41,16 @@ __all__ = [
     "DriveNow",
     "FileNow",
     "FileVerdict",
+    "Hold",
     "Known",
     "Looked",
     "Policy",
     "Reason",
+    "Undecoded",
     "Verdict",
     "judge_card",
     "separate_devices",
 ]
-
-
-@dataclass(frozen=True, slots=True)
-class Policy:
-    """What is asked of the copies before a card may be used again."""
-
-    copies: int = 2
-    """Good copies on devices shown to be different (common practice; the 3-2-1 rule counts the
-    original as the third)."""
-    max_age_days: int | None = None
-    offsite: int = 0
-    read_twice: bool = False
-    offline_ok: bool = False
-    """Copies on drives that are not here count too, and the verdict says so."""
-
-
-@dataclass(frozen=True, slots=True)
-class DriveNow:
-    """A drive of the catalog, as it stands at this moment."""
-
-    name: str
-    serial: str | None
-    """The hardware's serial as the catalog has it."""
-    volume: Volume | None
-    """None: not mounted."""
-    doubt: str = ""
-    """Why it can't be taken for the drive of that name, or empty."""
-
-
-@dataclass(frozen=True, slots=True)
-class Looked:
-    """One copy, looked at just now: presence, size, time and samples."""
-
-    bad: State | None
-    """What was found wrong, or None. None is no proof of content."""
-    detail: str = ""
-    """What is wrong; with `bad` None, that its time is not the one it was copied with."""
-    mtime_ns: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class CopyNow:
-    drive: DriveNow
-    path: str
-    state: CopyState
-    looked: Looked | None
-    """None: it could not be looked at (the drive is not here)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Known:
-    """A file that was copied once, under this path and of this size, perhaps the one in hand."""
-
-    record: FileRecord
-    roll: str
-    copies: tuple[CopyNow, ...]
-    card_reads: int = 1
-    """How often its offload read it from the card."""
-
-
-@dataclass(frozen=True, slots=True)
-class FileNow:
-    """A file on the card, as it stands now."""
-
-    path: str
-    size: int
-    mtime_ns: int
-    samples: str | None
-    """Read past the cache just now; None: it could not be read."""
-    digests: tuple[tuple[str, str], ...] = ()
-    """Kind and digest of a full read made just now, or empty."""
-    detail: str = ""
-    """Why it could not be read."""
-    candidates: tuple[Known, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class CardFound:
-    label: str
-    now: datetime
-    files: tuple[FileNow, ...]
-    unreadable: tuple[tuple[str, str], ...] = ()
-    """Path and detail of what could not even be listed."""
-    volume: Volume | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Reason:
-    why: str
-    do: str
-
-
-@dataclass(frozen=True, slots=True)
-class CopyVerdict:
-    drive: str
-    state: State
-    evidence: str
-    at: datetime | None
-
-
-@dataclass(frozen=True, slots=True)
-class FileVerdict:
-    path: str
-    copies: tuple[CopyVerdict, ...]
-    good: bool
-    """It asks for nothing more."""
-
-
-@dataclass(frozen=True, slots=True)
-class Verdict:
-    verdict: Literal["reuse", "hold"]
-    reasons: tuple[Reason, ...]
-    files: tuple[FileVerdict, ...]
-    rolls: tuple[str, ...]
 
 
 def judge_card(found: CardFound, policy: Policy) -> Verdict:
@@ -160,7 +59,7 @@ def judge_card(found: CardFound, policy: Policy) -> Verdict:
     Rules: common practice (two copies before a card is wiped; nothing published binds anyone),
     and for what makes two devices different, `ingest.drives.same_device`.
     """
-    reasons = _Reasons()
+    reasons = Reasons()
     for path, detail in found.unreadable:
         reasons.add(
             f"could not be read ({detail})", "try another reader or cable, then ask again", path
@@ -168,30 +67,26 @@ def judge_card(found: CardFound, policy: Policy) -> Verdict:
     shift = _shift(found.files)
     verdicts = []
     rolls: list[set[str]] = []
+    every: list[Known] = []
     used: Counter[str] = Counter()
     for file in found.files:
         same = _known(file, shift, reasons)
         rolls.append({known.roll for known in same})
+        every += same
         copies = [copy for known in same for copy in known.copies]
         good = bool(same)
         if good:
-            good = _enough(file, same, copies, found, policy, reasons)
+            good = enough_copies(file, same, copies, found, policy, reasons)
             used.update({copy.drive.name for copy in copies})
         verdicts.append(FileVerdict(file.path, tuple(map(_copy_verdict, copies)), good))
     if not found.files and not found.unreadable:
         reasons.add("no file was found on it", "check that it is the right card, and mounted")
-    if policy.offsite > 0:
-        reasons.add(
-            f"{policy.offsite} copies in another place are asked for, and where drives are kept "
-            "is not recorded",
-            "ask without --offsite, and see to it yourself",
-        )
+    chosen = _rolls(rolls)
+    _decided(found, policy, {known.record.roll_id: known.roll for known in every}, chosen, reasons)
     told = reasons.told()
     if told or not all(verdict.good for verdict in verdicts):
-        return Verdict("hold", told, tuple(verdicts), _rolls(rolls))
-    return Verdict(
-        "reuse", (_positive(len(verdicts), used, policy),), tuple(verdicts), _rolls(rolls)
-    )
+        return Verdict("hold", told, tuple(verdicts), chosen)
+    return Verdict("reuse", (_positive(len(verdicts), used, policy),), tuple(verdicts), chosen)
 
 
 def _rolls(of_files: Sequence[set[str]]) -> tuple[str, ...]:
@@ -202,34 +97,56 @@ def _rolls(of_files: Sequence[set[str]]) -> tuple[str, ...]:
     return tuple(sorted(chosen))
 
 
-class _Reasons:
-    """Reasons in the order they came up, files with the same trouble counted together."""
+def _decided(
+    found: CardFound,
+    policy: Policy,
+    on_it: Mapping[int, str],
+    chosen: Sequence[str],
+    reasons: Reasons,
+) -> None:
+    """What people and the policy decided, whatever the copies are. `on_it`: the rolls that files
+    of the card came in with, by id."""
+    today = found.today or found.now.date()
+    for hold in found.holds:
+        if on_it.get(hold.roll_id) not in chosen:
+            continue
+        roll = shown(hold.roll)
+        if hold.because is not None:
+            reasons.add(
+                f"{roll} is held by {shown(hold.by)}: {shown(hold.because)}",
+                f"ask {shown(hold.by)}; ingest rolls set {roll} --no-hold takes the hold off",
+            )
+        if hold.until is not None and today < hold.until:
+            reasons.add(
+                f"the card of {roll} is kept until {hold.until}",
+                f"keep it until then (ingest rolls set {roll} --until changes the date)",
+            )
+    if policy.hold_until is not None and today < policy.hold_until:
+        reasons.add(f"the policy keeps every card until {policy.hold_until}", "keep it until then")
+    here = {path for file in found.files for path in _ends(file.path)}
+    for one in found.undecoded if policy.viewed else ():
+        if on_it.get(one.roll_id) in chosen and one.path in here:
+            reasons.add(
+                "can't be decoded here, and nobody has viewed it",
+                "play it in its camera or its maker's player, then: "
+                f"ingest rolls set {shown(on_it[one.roll_id])} --viewed WHO",
+                one.clip,
+            )
 
-    def __init__(self) -> None:
-        self._files: dict[Reason, list[str]] = {}
 
-    def add(self, why: str, do: str, path: str = "") -> None:
-        paths = self._files.setdefault(Reason(why, do), [])
-        if path:
-            paths.append(path)
-
-    def told(self) -> tuple[Reason, ...]:
-        return tuple(
-            Reason(f"{_listed(paths)}: {reason.why}" if paths else reason.why, reason.do)
-            for reason, paths in self._files.items()
-        )
-
-
-def _listed(paths: Sequence[str]) -> str:
-    first = shown(paths[0])
-    if len(paths) == 1:
-        return first
-    return f"{len(paths)} files ({first}{', ' + shown(paths[1]) if len(paths) == 2 else ', ...'})"
+def _ends(path: str) -> Iterator[str]:
+    """A path and what it is called from each folder below the card's top."""
+    yield path
+    while "/" in path:
+        path = path.partition("/")[2]
+        yield path
 
 
 def _positive(count: int, drives: Counter[str], policy: Policy) -> Reason:
     names = ", ".join(shown(name) for name in sorted(drives))
     counted = "not all of them here" if policy.offline_ok else "looked at just now"
+    if policy.offsite:
+        counted += f"; {policy.offsite} of them off-site"
     what = "the one file" if count == 1 else f"each of the {count} files"
     return Reason(
         f"{what} on it has {policy.copies} good copies on separate devices ({names}; {counted})",
@@ -250,7 +167,7 @@ def _shift(files: Iterable[FileNow]) -> int:
     return common_shift(differences)
 
 
-def _known(file: FileNow, shift: int, reasons: _Reasons) -> tuple[Known, ...]:
+def _known(file: FileNow, shift: int, reasons: Reasons) -> tuple[Known, ...]:
     """What was copied and is this very file; empty, with the reason noted, when that can't be said.
 
     A name, a size and a time make nothing the same: samples or every byte must agree.
@@ -309,157 +226,6 @@ def _agrees(record: FileRecord, digests: dict[str, str]) -> bool | None:
     if not shared:
         return None
     return all(record.digests[kind] == digests[kind] for kind in shared)
-
-
-# The copies ---------------------------------------------------------------------------------------
-
-
-def _enough(
-    file: FileNow,
-    same: Sequence[Known],
-    copies: Sequence[CopyNow],
-    found: CardFound,
-    policy: Policy,
-    reasons: _Reasons,
-) -> bool:
-    enough = True
-    if policy.read_twice and not file.digests and all(known.card_reads < 2 for known in same):
-        reasons.add(
-            "the card was read once, and twice is asked for",
-            "read it again now: ingest reuse --reread",
-            file.path,
-        )
-        enough = False
-    good, wrong = [], []
-    for copy in copies:
-        reason = _not_counted(copy, found, policy)
-        if reason is None:
-            good.append(copy.drive)
-        else:
-            wrong.append((copy.drive, reason))
-    if separate_devices(frozenset(good)) >= policy.copies:
-        return enough
-    for _, reason in wrong:
-        reasons.add(reason.why, reason.do, file.path)
-    curable = {drive for drive, reason in wrong if reason.do in _CURABLE}
-    away = {drive for drive in curable if drive.volume is None}
-    # Whether a drive that is away is on a device of its own is asked when it is here.
-    if separate_devices(frozenset({*good, *curable} - away)) + len(away) < policy.copies:
-        names = sorted({drive.name for drive in good})
-        where = f" ({', '.join(map(shown, names))})" if names else ""
-        count = separate_devices(frozenset(good))
-        reasons.add(
-            f"{_counted(count)} on a device shown to be separate{where}, {policy.copies} asked for",
-            "offload it to one more drive (ingest offload --to): another physical device",
-            file.path,
-        )
-    return False
-
-
-def _counted(count: int) -> str:
-    return {0: "no good copy", 1: "one good copy"}.get(count, f"{count} good copies")
-
-
-_PLUG_IN = "plug the drive in and ask again"
-_AUDIT = "read its copies again: ingest audit"
-_REPLUG = "unplug the drive, plug it in again, then: ingest audit"
-_CLOCK = "set this machine's clock right, then: ingest audit"
-_ANEW = "keep the card, and offload it to another drive (ingest offload --to)"
-_MEND = "keep the card; ingest mend {name} puts it back from a good copy"
-_CURABLE = frozenset({_PLUG_IN, _AUDIT, _REPLUG, _CLOCK})
-"""What to do that may make the copy count after all."""
-
-
-def _not_counted(copy: CopyNow, found: CardFound, policy: Policy) -> Reason | None:
-    """Why this copy does not count, or None when it does."""
-    name = shown(copy.drive.name)
-    if copy.drive.doubt:
-        return Reason(f"{name}: {copy.drive.doubt}", _ANEW)
-    if copy.looked is not None and copy.looked.bad is not None:
-        detail = f" ({copy.looked.detail})" if copy.looked.detail else ""
-        return Reason(f"the copy on {name} is {copy.looked.bad}{detail}", _MEND.format(name=name))
-    state = copy.state
-    if state.state.is_bad:
-        return Reason(f"the copy on {name} is {state.state}", _MEND.format(name=name))
-    if _on_the_card(copy.drive, found):
-        return Reason(f"{name} is on the card's own device", _ANEW)
-    if copy.drive.volume is None and not policy.offline_ok:
-        return Reason(f"{name} is not mounted", _PLUG_IN)
-    if copy.drive.volume is not None and copy.looked is None:
-        return Reason(f"the copy on {name} was not looked at", _AUDIT)
-    if state.state is State.DOUBTFUL:
-        return Reason(
-            f"the copy on {name} was found bad once and good only once or from lists since",
-            _REPLUG,
-        )
-    if state.state is not State.MATCHED:
-        return Reason(f"the copy on {name} is {state.state}: nobody has read it back", _AUDIT)
-    if state.against not in STRONG:
-        return Reason(f"the copy on {name} was only compared with {state.against}", _AUDIT)
-    if state.route is not Route.MEDIUM and not _past_the_cache(copy):
-        return Reason(
-            f"the read-back on {name} may have come from memory, not from the drive", _REPLUG
-        )
-    return _aged(copy, found, policy) or _touched(copy)
-
-
-def _aged(copy: CopyNow, found: CardFound, policy: Policy) -> Reason | None:
-    name, at = shown(copy.drive.name), copy.state.at
-    if at is None or at > found.now:
-        return Reason(
-            f"the evidence on {name} is dated in the future, so its age is not known", _CLOCK
-        )
-    if policy.max_age_days is not None and found.now - at > timedelta(days=policy.max_age_days):
-        return Reason(
-            f"the copy on {name} was last read more than {policy.max_age_days} days ago", _AUDIT
-        )
-    return None
-
-
-def _touched(copy: CopyNow) -> Reason | None:
-    """A copy whose time has changed since it was read may have been written to."""
-    looked, look = copy.looked, copy.state.look
-    if looked is None or not looked.detail:
-        return None
-    audited = look is not None and look.act is Act.AUDITED and looked.mtime_ns is not None
-    if audited and look is not None and found_time(looked.mtime_ns or 0) in look.detail:
-        return None
-    return Reason(f"the copy on {shown(copy.drive.name)}: {looked.detail}", _AUDIT)
-
-
-def _past_the_cache(copy: CopyNow) -> bool:
-    """Read in a later mount than written, on a device of this machine and not on a share."""
-    volume = copy.drive.volume
-    return copy.state.remounted and volume is not None and volume.source.startswith("/dev/")
-
-
-def _on_the_card(drive: DriveNow, found: CardFound) -> bool:
-    card, volume = found.volume, drive.volume
-    if card is None or volume is None or card.system:
-        return False
-    return card.st_dev == volume.st_dev or bool(set(card.disks) & set(volume.disks))
-
-
-# Devices ------------------------------------------------------------------------------------------
-
-
-def _different(one: DriveNow, other: DriveNow) -> bool:
-    if one.volume is not None and other.volume is not None:
-        return not same_device(one.volume, other.volume)
-    serials = [
-        drive.volume.serial if drive.volume is not None else drive.serial for drive in (one, other)
-    ]
-    return None not in serials and serials[0] != serials[1]
-
-
-@lru_cache(maxsize=256)
-def separate_devices(drives: frozenset[DriveNow]) -> int:
-    """The most drives that can be picked with all physical devices different."""
-    for count in range(len(drives), 1, -1):
-        for chosen in combinations(drives, count):
-            if all(_different(one, other) for one, other in combinations(chosen, 2)):
-                return count
-    return min(len(drives), 1)
 
 
 def _copy_verdict(copy: CopyNow) -> CopyVerdict:

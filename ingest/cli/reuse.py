@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 import click
@@ -34,9 +35,8 @@ CAUTIONS = (
 @click.option(
     "--copies",
     type=click.IntRange(min=1),
-    default=2,
-    show_default=True,
-    help="Good copies asked for, each on a physical device of its own.",
+    metavar="N",
+    help="Good copies asked for, each on a physical device of its own (2).",
 )
 @click.option(
     "--max-age",
@@ -47,15 +47,16 @@ CAUTIONS = (
 @click.option(
     "--offsite",
     type=click.IntRange(min=0),
-    default=0,
     metavar="N",
-    help="Copies asked for in another place.",
+    help="How many of them must be off-site, and have been read there.",
 )
 @click.option(
     "--reread", is_flag=True, help="Read every byte of the card again and compare, not samples."
 )
 @click.option(
-    "--read-twice", is_flag=True, help="Hold a card that was read only once in its offload."
+    "--read-twice/--read-once",
+    default=None,
+    help="Hold a card that was read only once in its offload, or don't.",
 )
 @click.option(
     "--offline-ok",
@@ -65,18 +66,19 @@ CAUTIONS = (
 def command(
     terminal: Terminal,
     cards: tuple[str, ...],
-    copies: int,
+    copies: int | None,
     max_age: int | None,
-    offsite: int,
+    offsite: int | None,
     reread: bool,
-    read_twice: bool,
+    read_twice: bool | None,
     offline_ok: bool,
 ) -> int:
     """May this CARD be formatted and shot on again, or go back to the rental house?
 
     The whole volume is looked at again, and each file on it is judged by the evidence of its
     copies, which are looked at too. It holds whenever something is not known, and says why and
-    what to do. It never wipes, and writes nothing to the card or the drives.
+    what to do. What [policy] in ingest.toml asks for is asked here; an option beats it. It never
+    wipes, and writes nothing to the card or the drives.
 
     Exit: 0 it may be reused; 3 hold.
     """
@@ -85,13 +87,24 @@ def command(
 
     from ingest.assurance.reuse import Policy
     from ingest.jobs.reuse import judge_reuse
+    from ingest.settings import find_settings
 
     if not cards:
         raise UsageError(
             "No card named.",
             do="ingest reuse CARD, where CARD is the folder at which the card is mounted",
         )
-    policy = Policy(copies, max_age, offsite, read_twice, offline_ok)
+    settings = find_settings(Path.cwd())
+    asked = settings.policy
+    policy = Policy(
+        copies=settings.copies_wanted if copies is None else copies,
+        max_age_days=asked.max_age if max_age is None else max_age,
+        offsite=(asked.offsite or 0) if offsite is None else offsite,
+        read_twice=bool(asked.read_twice) if read_twice is None else read_twice,
+        offline_ok=offline_ok,
+        viewed=bool(asked.viewed),
+        hold_until=asked.hold_until,
+    )
     run = secrets.token_hex(8)
     judged = []
     with terminal.catalog() as catalog:
@@ -106,6 +119,7 @@ def command(
                         run=run,
                         now=lambda: datetime.now(UTC),
                         tell=screen.tell,
+                        settings=settings,
                         reread=reread,
                     )
                 )
@@ -115,7 +129,8 @@ def command(
     if len(documents) > 1:
         document = {"verdict": "hold" if hold else "reuse", "cards": documents}
     lines = [line for one in judged for line in _lines(one, offline_ok)]
-    terminal.answer(document, [*lines, *_cautions(hold)])
+    words = [f"The contract says: {shown(asked.words)}"] if asked.words else []
+    terminal.answer(document, [*lines, *words, *_cautions(hold)])
     return ExitCode.FOOTAGE if hold else ExitCode.WELL
 
 

@@ -8,8 +8,9 @@ from __future__ import annotations
 import os
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 from ingest.assurance.audit import Expected, Judged, judge
 from ingest.assurance.rereading import Item, find, gone
@@ -18,25 +19,30 @@ from ingest.assurance.reuse import (
     CopyNow,
     DriveNow,
     FileNow,
+    Hold,
     Known,
     Looked,
     Policy,
+    Undecoded,
     Verdict,
     judge_card,
 )
 from ingest.assurance.state import CopyState, copy_state
 from ingest.card.inventory import CardFile, Inventory, inventory
 from ingest.catalog.catalog import Catalog
-from ingest.catalog.records import Copy, FileRecord, NewLook, Observer
+from ingest.catalog.records import Clip, Copy, FileRecord, Look, NewLook, Observer
 from ingest.copying.reading import open_root, read_cold, sample_in
 from ingest.copying.tree import Tree
 from ingest.drives import Volume, look_at, recognise
 from ingest.errors import BadCard
 from ingest.evidence import Act, Against, State
+from ingest.jobs.custody.places import is_offsite, where_is
 from ingest.jobs.known import DriveHere, drives_here
+from ingest.media.facts import ClipKind
 from ingest.names import shown
+from ingest.settings import Settings
 
-__all__ = ["CardJudged", "Progress", "judge_reuse"]
+__all__ = ["CardJudged", "Progress", "judge_reuse", "production_date"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,13 +76,16 @@ def judge_reuse(
     run: str,
     now: Callable[[], datetime],
     tell: Callable[[Progress], None],
+    settings: Settings | None = None,
     reread: bool = False,
 ) -> CardJudged:
     """Judge the card at `card` by the evidence, with everything looked at now.
 
     What is found bad on a drive is recorded as evidence (`run` ties it together). `reread`: every
-    byte of the card is read past the cache and compared, not only samples. Raises BadCard.
+    byte of the card is read past the cache and compared, not only samples. `settings`: where
+    drives live, and the production's time zone. Raises BadCard.
     """
+    settings = settings or Settings()
     inventory(card)  # says best what is wrong with the folder that was named
     volume = look_at(card)
     root = volume.root if volume.system else volume.mount_point
@@ -100,21 +109,33 @@ def judge_reuse(
     heres = {here.drive.id: here for here in drives_here(catalog)}
     looked: dict[int, Looked] = {}
     nows: dict[int, DriveNow] = {}
+    places = catalog.drive_places()
     for drive_id, copies in by_drive.items():
         here = heres[drive_id]
         results = looker.look(here, copies, copied.records, tell)
-        nows[drive_id] = here.now
+        drive_now = replace(
+            here.now,
+            place=places[drive_id],
+            where=where_is(places[drive_id], settings),
+            offsite=is_offsite(places[drive_id], settings),
+        )
         if results is None:
-            nows[drive_id] = DriveNow(here.drive.name, here.drive.serial, None, here.doubt)
+            drive_now = replace(drive_now, volume=None)
         else:
             looked |= results
-    states = copied.states(catalog)
+        nows[drive_id] = drive_now
+    looks = copied.looks(catalog)
+    states = {copy_id: copy_state(of_copy) for copy_id, of_copy in looks.items()}
+    time = now()
     card_found = CardFound(
         label=copied.label or os.path.basename(root.rstrip("/")) or root,
-        now=now(),
+        now=time,
         files=tuple(copied.with_candidates(file, nows, states, looked) for file in files),
         unreadable=tuple((one.path, one.detail) for one in found.unreadable),
         volume=volume,
+        today=production_date(time, settings.time_zone),
+        holds=tuple(copied.holds(catalog)),
+        undecoded=tuple(copied.undecoded(catalog, looks)) if policy.viewed else (),
     )
     return CardJudged(
         label=card_found.label,
@@ -216,10 +237,39 @@ class _Copied:
         for copy in self.copies:
             self._of_file[copy.file_id].append(copy)
 
-    def states(self, catalog: Catalog) -> Mapping[int, CopyState]:
-        """State of each copy, what was recorded a moment ago included."""
-        looks = catalog.looks([copy.id for copy in self.copies])
-        return {copy.id: copy_state(looks.get(copy.id, ())) for copy in self.copies}
+    def looks(self, catalog: Catalog) -> Mapping[int, Sequence[Look]]:
+        """Evidence of each copy, what was recorded a moment ago included."""
+        return catalog.looks([copy.id for copy in self.copies])
+
+    def holds(self, catalog: Catalog) -> Iterator[Hold]:
+        """What people decided about the rolls that are on the card."""
+        rolls = [catalog.roll_by_id(roll_id) for roll_id in sorted(self._same_rolls())]
+        notes = catalog.roll_notes(rolls)
+        for roll in rolls:
+            note = notes[roll.id]
+            if note.hold is not None or note.until is not None:
+                yield Hold(roll.id, roll.name, note.hold, note.hold_by or "", note.until)
+
+    def undecoded(
+        self, catalog: Catalog, looks: Mapping[int, Sequence[Look]]
+    ) -> Iterator[Undecoded]:
+        """Clips that could not be decoded, unless somebody has viewed them since they came in."""
+        rolls = [catalog.roll_by_id(roll_id) for roll_id in sorted(self._same_rolls())]
+        notes = catalog.roll_notes(rolls)
+        came_in: dict[tuple[int, str], int] = {}
+        for record in self.records.values():
+            ids = [look.id for copy in self._of_file[record.id] for look in looks[copy.id]]
+            came_in[record.roll_id, record.path] = min(ids, default=0)
+        for clip in catalog.clips(rolls):
+            note, path = notes[clip.roll.id], clip.files[0].path
+            viewed = note.viewed_by is not None and (
+                came_in.get((clip.roll.id, path), 0) <= note.viewed_looks
+            )
+            if not viewed and not is_decoded(clip):
+                yield Undecoded(clip.roll.id, clip.full_name, path)
+
+    def _same_rolls(self) -> set[int]:
+        return {record.roll_id for record in self.records.values()}
 
     def with_candidates(
         self,
@@ -249,6 +299,19 @@ class _Copied:
             detail=file.detail,
             candidates=candidates,
         )
+
+
+def is_decoded(clip: Clip) -> bool:
+    """Whether this program could look into the clip: a picture of it was drawn, or its sound has a
+    length. What isn't known here as picture, still or sound is not."""
+    if clip.facts.kind is ClipKind.SOUND:
+        return clip.facts.duration_seconds is not None
+    return clip.poster is not None
+
+
+def production_date(now: datetime, time_zone: str | None) -> date:
+    """The date by the production's clock; the machine's where no zone is said."""
+    return now.astimezone(ZoneInfo(time_zone) if time_zone else None).date()
 
 
 def _paths(path: str) -> Iterator[str]:

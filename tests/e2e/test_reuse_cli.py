@@ -139,7 +139,7 @@ def answer(capsys: pytest.CaptureFixture[str]) -> dict[str, Any]:
 @pytest.fixture
 def separate(monkeypatch: pytest.MonkeyPatch) -> None:
     """As if each drive were a disk of its own."""
-    monkeypatch.setattr("ingest.assurance.reuse.same_device", lambda one, other: one == other)
+    monkeypatch.setattr("ingest.assurance.devices.same_device", lambda one, other: one == other)
 
 
 def reasons(document: dict[str, Any]) -> str:

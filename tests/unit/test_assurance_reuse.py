@@ -304,7 +304,7 @@ def test_when_a_copy_lies_on_the_card_itself_then_hold() -> None:
 
 
 def test_the_policy_is_asked() -> None:
-    """More copies, younger evidence, a second read of the card, another place."""
+    """More copies, younger evidence, a second read of the card, an off-site place."""
     file = on_card(copy(HERON), copy(OTTER))
     held(judge(file, policy=Policy(copies=3)), "3 asked for")
     old = on_card(copy(HERON, state(at=NOW - timedelta(days=8))), copy(OTTER))
@@ -313,7 +313,7 @@ def test_the_policy_is_asked() -> None:
     held(judge(file, policy=Policy(read_twice=True)), "read once", "--reread")
     again = replace(file, digests=(("xxh128", "d1"),))
     assert judge(again, policy=Policy(read_twice=True)).verdict == "reuse"
-    held(judge(file, policy=Policy(offsite=1)), "another place")
+    held(judge(file, policy=Policy(offsite=1)), "where HERON is was never said")
 
 
 def test_many_files_with_one_trouble_are_one_reason() -> None:
