@@ -7,6 +7,7 @@ lone surrogates), POSIX, relative to its root. `to_bytes` gives the exact bytes 
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Container
 
 __all__ = ["from_bytes", "shown", "to_bytes"]
 
@@ -26,16 +27,23 @@ def from_bytes(raw: bytes) -> str:
     return raw.decode("utf-8", "surrogateescape")
 
 
-def shown(name: str) -> str:
+def shown(name: str, also: Container[str] = ()) -> str:
     """The name made safe for a screen, a page or a log.
 
     Control and direction characters and bytes that are not UTF-8 become visible escapes
     (`\\n`, `\\x1b`, `\\u202e`, `\\xff`); everything else stays as it is. A backslash is doubled
     only where the name holds something escaped, so ordinary names read as they are.
+    Characters `also` to be escaped are those that the place where it is shown can't draw; only
+    characters beyond ASCII can be.
     """
     if name.isascii() and name.isprintable():
         return name
-    parts = [_shown_character(character) for character in name]
+    parts = [
+        _escaped(character)
+        if not character.isascii() and character in also
+        else _shown_character(character)
+        for character in name
+    ]
     if all(part == character for part, character in zip(parts, name, strict=True)):
         return name
     return "".join("\\\\" if part == "\\" else part for part in parts)
@@ -50,5 +58,10 @@ def _shown_character(character: str) -> str:
     if code < 0x20 or 0x7F <= code < 0xA0:
         return f"\\x{code:02x}"
     if character in _DIRECTION or unicodedata.category(character) in ("Cs", "Zl", "Zp"):
-        return f"\\u{code:04x}"
+        return _escaped(character)
     return character
+
+
+def _escaped(character: str) -> str:
+    code = ord(character)
+    return f"\\U{code:08x}" if code > 0xFFFF else f"\\u{code:04x}"

@@ -30,8 +30,9 @@ LAYERS = (
 """From the ground up. A room imports what stands below it, and itself."""
 
 HEIGHT = {room: height for height, rooms in enumerate(LAYERS) for room in rooms}
-SIDEWAYS = {("wording", "names"), ("card", "media")}
-"""Neighbours that may be imported all the same: words use names, clips are grouped by kind."""
+SIDEWAYS = {("wording", "names"), ("card", "media"), ("handoff", "report")}
+"""Neighbours that may be imported all the same: words use names, clips are grouped by kind, what
+is handed over is set in type as the report is."""
 
 HOME = {
     "click": {"cli"},
@@ -45,6 +46,7 @@ HOME = {
     "exifread": {"media"},
     "lxml": {"manifest"},
     "jinja2": {"report"},
+    "typst": {"report"},
     "xxhash": {"checksums", "copying"},
     "ctypes": {"platforms", "manifest"},
     "fcntl": {"platforms", "manifest"},
@@ -157,7 +159,7 @@ def test_help_is_quick_because_nothing_heavy_is_imported(words: list[str]) -> No
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
     )
     code_told, loaded = json.loads(ran.stdout.splitlines()[-1])
-    heavy = {"av", "pymediainfo", "wavinfo", "exifread", "jinja2"}
+    heavy = {"av", "pymediainfo", "wavinfo", "exifread", "jinja2", "typst"}
     if words != ["offload", "--help"]:
         heavy |= {"sqlalchemy", "alembic", "lxml", "tqdm"}
     assert code_told == 0
