@@ -46,7 +46,6 @@ def command(
     """
     import secrets
     import threading
-    from pathlib import Path
 
     from ingest.cli.stopping import confirm, progress, stopping
     from ingest.copying.values import Action
@@ -60,23 +59,22 @@ def command(
         result_lines,
     )
     from ingest.jobs.further.values import exit_code
-    from ingest.settings import find_settings
 
-    settings = find_settings(Path.cwd())
-    request = Request(
-        to=to,
-        source=source,
-        production=production or settings.production,
-        day=day,
-        roll=roll,
-        same_drive_ok=same_drive_ok,
-        system_disk_ok=system_disk_ok,
-        take_over=take_over,
-    )
     stop = threading.Event()
     with terminal.catalog() as catalog:
+        settings = terminal.settings(catalog, [to], production)
         if not dry_run:
             settle(terminal, catalog, [to])
+        request = Request(
+            to=to,
+            source=source,
+            production=production or settings.production,
+            day=day,
+            roll=roll,
+            same_drive_ok=same_drive_ok,
+            system_disk_ok=system_disk_ok,
+            take_over=take_over,
+        )
         plan = prepare_copy(request, catalog)
         if dry_run:
             terminal.answer(plan_document(plan), plan_lines(plan))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -43,11 +42,10 @@ def _bare(terminal: Terminal, history: bool) -> int:
 
     from ingest.catalog.custody_records import About
     from ingest.jobs.known import drive_overviews
-    from ingest.settings import find_settings
 
     now = datetime.now(UTC)
-    settings = find_settings(Path.cwd())
     with terminal.catalog() as catalog:
+        settings = terminal.settings(catalog)
         overviews = drive_overviews(catalog, now)
         owed = {move.drive_id for move in catalog.moves_owed()}
         changes: dict[str, list[Change]] = {}
@@ -92,10 +90,9 @@ def _set(terminal: Terminal, drive: str, **wish: Any) -> int:
     from datetime import UTC
 
     from ingest.jobs.custody.drives import DriveChange, set_drive
-    from ingest.settings import find_settings
 
-    settings = find_settings(Path.cwd())
     with terminal.catalog() as catalog:
+        settings = terminal.settings(catalog)
         done = set_drive(
             catalog,
             drive,

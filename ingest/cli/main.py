@@ -28,6 +28,9 @@ class _Job(NamedTuple):
 
 # In the order of a shoot day. Each module has one click command named `command`.
 JOBS: dict[str, dict[str, _Job]] = {
+    "Before the shoot": {
+        "start": _Job("start", "Begin a production: ingest.toml, drives marked and named."),
+    },
     "Getting the footage in": {
         "offload": _Job("offload", "Copy cards to two or more drives and read every copy back."),
         "copy": _Job("copy", "Make a further copy on another drive, from drives."),

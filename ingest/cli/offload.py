@@ -9,7 +9,6 @@ import sys
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
-from pathlib import Path
 from typing import Any
 
 import click
@@ -33,7 +32,7 @@ from ingest.jobs.offloading.together import prepare_all, run_all
 from ingest.jobs.offloading.values import Confirming, Phase, Plan, Request, Result
 from ingest.names import shown
 from ingest.platforms.awake import awake, on_battery
-from ingest.settings import find_settings
+from ingest.settings import Settings
 from ingest.wording import counted, size
 
 __all__ = ["command"]
@@ -87,8 +86,9 @@ def command(
         raise UsageError("Which card?", do="ingest offload CARD --to DRIVE --to DRIVE")
     if not to:
         raise UsageError("Where to?", do="name each drive with --to, two or more of them")
-    requests = _requests(cards, to, rolls, cameras, labels, options)
     with terminal.catalog() as catalog:
+        settings = terminal.settings(catalog, to, options["production"])
+        requests = _requests(settings, cards, to, rolls, cameras, labels, options)
         if not dry_run:
             settle(terminal, catalog, to)
         plans = prepare_all(requests, catalog, _confirming(terminal))
@@ -111,6 +111,7 @@ def command(
 
 
 def _requests(
+    settings: Settings,
     cards: Sequence[str],
     to: tuple[str, ...],
     rolls: Sequence[str],
@@ -127,7 +128,6 @@ def _requests(
     except ValueError:
         raise UsageError(f"--since takes a date such as 2026-03-14, not {since}.") from None
     read_back = options["read_back"]
-    settings = find_settings(Path.cwd())
     return [
         Request(
             card=card,

@@ -45,15 +45,13 @@ def command(
     """
     import secrets
     from datetime import UTC, datetime
-    from pathlib import Path
 
     from ingest.jobs.further.lists import Request
     from ingest.jobs.rebuilding import rebuild
-    from ingest.settings import find_settings
 
     request = Request(
         drives=drives,
-        settings=find_settings(Path.cwd()),
+        settings=terminal.settings(places=drives, production=production),
         production=production,
         day=day,
         roll=roll,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 import click
@@ -87,27 +86,26 @@ def command(
 
     from ingest.assurance.reuse import Policy
     from ingest.jobs.reuse import judge_reuse
-    from ingest.settings import find_settings
 
     if not cards:
         raise UsageError(
             "No card named.",
             do="ingest reuse CARD, where CARD is the folder at which the card is mounted",
         )
-    settings = find_settings(Path.cwd())
-    asked = settings.policy
-    policy = Policy(
-        copies=settings.copies_wanted if copies is None else copies,
-        max_age_days=asked.max_age if max_age is None else max_age,
-        offsite=(asked.offsite or 0) if offsite is None else offsite,
-        read_twice=bool(asked.read_twice) if read_twice is None else read_twice,
-        offline_ok=offline_ok,
-        viewed=bool(asked.viewed),
-        hold_until=asked.hold_until,
-    )
     run = secrets.token_hex(8)
     judged = []
     with terminal.catalog() as catalog:
+        settings = terminal.settings(catalog)
+        asked = settings.policy
+        policy = Policy(
+            copies=settings.copies_wanted if copies is None else copies,
+            max_age_days=asked.max_age if max_age is None else max_age,
+            offsite=(asked.offsite or 0) if offsite is None else offsite,
+            read_twice=bool(asked.read_twice) if read_twice is None else read_twice,
+            offline_ok=offline_ok,
+            viewed=bool(asked.viewed),
+            hold_until=asked.hold_until,
+        )
         for card in cards:
             with _Screen(terminal) as screen:
                 judged.append(

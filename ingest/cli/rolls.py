@@ -101,13 +101,11 @@ def _set(terminal: Terminal, roll: str, new_roll: str | None, take_over: bool, *
     Exit: 0; 3 when a folder that is here keeps its old name.
     """
     import secrets
-    from pathlib import Path
 
     from ingest.jobs.custody.rolls import RollChange, set_roll
-    from ingest.settings import find_settings
 
-    settings = find_settings(Path.cwd())
     with terminal.catalog() as catalog:
+        settings = terminal.settings(catalog)
         settle(terminal, catalog)
         done = set_roll(
             catalog,

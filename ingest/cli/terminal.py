@@ -26,6 +26,7 @@ import click
 if TYPE_CHECKING:
     from ingest.catalog.catalog import Catalog
     from ingest.catalog.records import Observer
+    from ingest.settings import Settings
 
 __all__ = ["Overview", "Terminal", "job"]
 
@@ -53,6 +54,26 @@ class Terminal:
         from ingest.catalog.catalog import Catalog
 
         return Catalog.open(self.place or os.environ.get("INGEST_CATALOG") or None)
+
+    def settings(
+        self,
+        catalog: Catalog | None = None,
+        places: Iterable[str] = (),
+        production: str | None = None,
+    ) -> Settings:
+        """What ingest.toml says here, else its newest copy on the production's drives, which is
+        said on standard error. `places`: drives as they were named, folders among them; the
+        `catalog`'s drives are looked at too. Raises BadSettings."""
+        from pathlib import Path
+
+        from ingest.jobs.settings_here import settings_here
+
+        roots = [place for place in places if os.path.isdir(place)]
+        roots += [drive.root for drive in catalog.drives()] if catalog is not None else []
+        found = settings_here(Path.cwd(), roots, production)
+        if found.said:
+            self.note(found.said[0].upper() + found.said[1:] + ".")
+        return found.settings
 
     def observer(self) -> Observer:
         """Who is at the keyboard of which machine."""

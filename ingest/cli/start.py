@@ -1,0 +1,279 @@
+"""`ingest start`: six questions, and a production has its ingest.toml and its drives."""
+
+from __future__ import annotations
+
+import os
+import shlex
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from ingest.cli.answers import (
+    read_copies,
+    read_days,
+    read_devices,
+    read_frame_rate,
+    read_name,
+)
+from ingest.cli.terminal import Terminal, job
+from ingest.errors import ExitCode, IngestError, UsageError
+from ingest.names import shown
+from ingest.settings import FILE, DeviceSettings, find_settings
+from ingest.wording import counted, size
+
+if TYPE_CHECKING:
+    from ingest.jobs.around import Around
+    from ingest.jobs.starting import DriveWished, Started
+
+__all__ = ["command"]
+
+_T = TypeVar("_T")
+
+
+@job("start")
+@click.argument("folder", required=False, metavar="[FOLDER]")
+@click.option("--production", metavar="NAME", help="The production's name.")
+@click.option("--days", metavar="DATES", help='"2026-03-14 to 2026-03-18", or dates with commas.')
+@click.option("--frame-rate", metavar="RATE", help="The project's: 25, or 24000/1001.")
+@click.option("--devices", metavar="LETTERS", help='Cameras / recorders / stills: "A B / S / P".')
+@click.option(
+    "--drive", "drives", multiple=True, metavar="FOLDER[=NAME]", help="Mark this drive. Repeatable."
+)
+@click.option("--copies", metavar="N", help="Copies wanted, on different devices.")
+@click.option("--time-zone", metavar="ZONE", help="IANA name; this machine's when left out.")
+@click.option("--system-disk-ok", is_flag=True, help="A folder on this computer's own disk.")
+def command(
+    terminal: Terminal,
+    folder: str | None,
+    production: str | None,
+    days: str | None,
+    frame_rate: str | None,
+    devices: str | None,
+    drives: tuple[str, ...],
+    copies: str | None,
+    time_zone: str | None,
+    system_disk_ok: bool,
+) -> int:
+    """Begin a production: write ingest.toml into FOLDER (here), mark its drives.
+
+    Asks six questions at most; what an option says is not asked. Drives get a small marker
+    file, by which they are known again, and a copy of ingest.toml at their root. Where
+    ingest.toml is there already, it is left alone, and its copy is put on the drives.
+    """
+    from ingest.jobs.around import look_around
+    from ingest.jobs.starting import start_production
+    from ingest.platforms.zone import zone_name
+    from ingest.settings.writing import Start
+
+    place = Path(folder or ".").absolute()
+    there = os.path.lexists(place / FILE)
+    if there and (production or days or frame_rate or devices or copies or time_zone):
+        raise UsageError(
+            f"{shown(str(place / FILE))} is there already.",
+            do="edit it, then ingest start without these options puts it on the drives",
+        )
+    ask = _Asker(terminal)
+    with terminal.catalog() as catalog:
+        around = look_around(catalog)
+        wished = [_wished(text) for text in drives]
+        start = None
+        if not there:
+            now = datetime.now().astimezone()
+            start = Start(
+                production=ask.production(production),
+                days=ask.days(days, now.date()),
+                frame_rate=ask.frame_rate(frame_rate),
+                devices=ask.devices(devices),
+                time_zone=time_zone or zone_name(os.environ),
+            )
+            wished = wished or ask.drives(around)
+            number = ask.copies(copies, len(wished))
+            start = replace(start, copies=number)
+        elif not wished:
+            wished = _of_settings(place, around)
+        started = start_production(
+            catalog,
+            place,
+            start,
+            wished,
+            terminal.observer(),
+            datetime.now(UTC),
+            system_disk_ok=system_disk_ok,
+        )
+    terminal.answer(_document(started), _lines(started))
+    return ExitCode.WELL
+
+
+def _of_settings(place: Path, around: Around) -> list[DriveWished]:
+    """The drives that are here and that ingest.toml names."""
+    from ingest.jobs.starting import DriveWished
+
+    named = {name.casefold() for name in find_settings(place).drives}
+    return [
+        DriveWished(here.seen.root)
+        for here in around.drives
+        if here.seen is not None and not here.doubt and here.drive.name.casefold() in named
+    ]
+
+
+def _wished(text: str) -> DriveWished:
+    from ingest.jobs.starting import DriveWished
+
+    if os.path.isdir(text):
+        return DriveWished(text)
+    root, found, name = text.rpartition("=")
+    if not found or not os.path.isdir(root):
+        raise UsageError(
+            f"There is no folder at {shown(root or text)}.",
+            do="name the folder at which the drive is mounted: --drive FOLDER=NAME",
+        )
+    return DriveWished(root, name)
+
+
+# Asking ---------------------------------------------------------------------------------------
+
+
+class _Asker:
+    """Asks what no option said, when a person sits here; else says which option to give."""
+
+    def __init__(self, terminal: Terminal) -> None:
+        self._terminal = terminal
+
+    def production(self, given: str | None) -> str:
+        if given is None and not self._terminal.interactive:
+            raise UsageError("What is the production called?", do='say --production "NAME"')
+        return self._answer("The production's name", given, "", read_name)
+
+    def days(self, given: str | None, today: date) -> tuple[date, ...]:
+        if given is None and not self._terminal.interactive:
+            raise UsageError(
+                "Which are the shoot days?", do='say --days "2026-03-14 to 2026-03-18"'
+            )
+        question = "Shoot days, first to last, or with commas"
+        return self._answer(question, given, today.isoformat(), read_days)
+
+    def frame_rate(self, given: str | None) -> Fraction | None:
+        if given is None and not self._terminal.interactive:
+            return None
+        return self._answer("Frames a second of the project", given, "25", read_frame_rate)
+
+    def devices(self, given: str | None) -> tuple[DeviceSettings, ...]:
+        if given is None and not self._terminal.interactive:
+            return ()
+        if given is None:
+            self._terminal.note(
+                "Letters of cameras / sound recorders / stills cameras, such as A B D / S / P"
+            )
+        return self._answer("What records", given, "A", read_devices)
+
+    def copies(self, given: str | None, drives: int) -> int:
+        if given is None and not self._terminal.interactive:
+            return 2
+        return self._answer(
+            "Copies wanted of everything", given, str(max(2, min(drives, 9))), read_copies
+        )
+
+    def drives(self, around: Around) -> list[DriveWished]:
+        if not self._terminal.interactive:
+            return []
+        choices = list(_choices(around))
+        for number, (root, about) in enumerate(choices, 1):
+            self._terminal.note(f"  {number}  {shown(root)}: {about}")
+        for card in around.cards:
+            self._terminal.note(f"     {shown(card.root)}: holds footage, so it may be a card")
+        known = " ".join(str(n) for n, (_, about) in enumerate(choices, 1) if "known" in about)
+        question = "Its drives, by number or folder, with =NAME to name one"
+        return self._answer(
+            question, None, known or "none", lambda text: _drives(text, [one for one, _ in choices])
+        )
+
+    def _answer(
+        self, question: str, given: str | None, default: str, read: Callable[[str], _T]
+    ) -> _T:
+        if given is not None:
+            return read(given)
+        while True:
+            text = click.prompt(question, default=default or None, err=True)
+            try:
+                return read(str(text).strip())
+            except IngestError as error:
+                for line in error.lines():
+                    self._terminal.note(shown(line))
+
+
+def _choices(around: Around) -> Iterator[tuple[str, str]]:
+    for here in around.drives:
+        if here.seen is not None and here.volume is not None and not here.doubt:
+            yield here.seen.root, f"known as {shown(here.drive.name)}, {_room(here.volume.free)}"
+    for seen in around.strangers:
+        yield seen.root, f"marked as {shown(seen.name)} elsewhere"
+    for volume in around.blank:
+        yield volume.root, f"{_room(volume.free)}, no drive yet"
+
+
+def _room(free: int) -> str:
+    return f"{size(free)} free"
+
+
+def _drives(text: str, roots: Sequence[str]) -> list[DriveWished]:
+    from ingest.jobs.starting import DriveWished
+
+    if text.casefold() == "none":
+        return []
+    wished = []
+    try:
+        words = shlex.split(text.replace(",", " "))
+    except ValueError:
+        raise UsageError("A quotation mark is not closed.", do="close it") from None
+    for word in words:
+        number, _, name = word.partition("=")
+        if number.isdecimal() and 1 <= int(number) <= len(roots):
+            wished.append(DriveWished(roots[int(number) - 1], name or None))
+        elif number.isdecimal():
+            raise UsageError(f"There is no {number} in the list.", do="a number of it, or a folder")
+        else:
+            wished.append(_wished(word))
+    return wished
+
+
+# The answer -------------------------------------------------------------------------------------
+
+
+def _document(started: Started) -> dict[str, Any]:
+    return {
+        "file": started.file,
+        "written": started.written,
+        "production": started.production,
+        "drives": [
+            {
+                "name": one.name,
+                "root": one.root,
+                "marked_now": one.new,
+                "older": one.older or None,
+            }
+            for one in started.drives
+        ],
+    }
+
+
+def _lines(started: Started) -> Iterator[str]:
+    name = shown(started.production or "")
+    yield f"{name}: {shown(started.file)} {'is written' if started.written else 'is there'}."
+    for one in started.drives:
+        how = "marked" if one.new else "known already"
+        yield f"  {shown(one.name)} ({shown(one.root)}): {how}, a copy of {FILE} lies at its root"
+        if one.older:
+            yield f"      the one that lay there is called {one.older} now"
+    if not started.drives:
+        yield "  No drive was named. Do: ingest start again, with --drive FOLDER=NAME"
+    elif len(started.drives) == 1:
+        yield f"  {counted(1, 'drive')} is one copy. Do: ingest start again, with --drive FOLDER"
+    for name in started.not_in_file:
+        yield f"  Do: write [drive.{shown(name)}] into {FILE}, with the place it lives in"
+    if started.written:
+        yield "Do: read it once, it says what else can be said; then ingest offload"
