@@ -72,7 +72,7 @@ class Terminal:
         roots += [drive.root for drive in catalog.drives()] if catalog is not None else []
         found = settings_here(Path.cwd(), roots, production)
         if found.said:
-            self.note(found.said[0].upper() + found.said[1:] + ".")
+            self.note(found.said)
         return found.settings
 
     def observer(self) -> Observer:

@@ -61,8 +61,8 @@ def settings_here(start: Path, roots: Iterable[str] = (), production: str | None
     productions = {told.production: None for _, told in read if told.production}
     if len(productions) > 1:
         names = ", ".join(shown(name) for name in productions)
-        said = f"drives of several productions are here ({names}), so no {FILE} of theirs counts"
+        said = f"Drives of several productions are here ({names}), so no {FILE} of theirs counts."
         return Found(Settings(), said, tuple(productions))
     name, settings = read[0]
     others = f", the newest of {len(read)}" if len(read) > 1 else ""
-    return Found(settings, f"{FILE} of the drive {shown(name)} counts{others}")
+    return Found(settings, f"The {FILE} of the drive {shown(name)} counts{others}.")

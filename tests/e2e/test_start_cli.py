@@ -174,7 +174,7 @@ def test_far_from_the_folder_the_file_is_found_on_the_drives(
     (drives[0] / FILE).write_text(newer.replace("day_ends = 5", "day_ends = 6"))
     os.utime(drives[0] / FILE, (1_700_000_000, 1_700_000_000))
     ran = ingest("drives")
-    assert "ingest.toml of the drive OTTER counts, the newest of 2" in ran.err
+    assert "The ingest.toml of the drive OTTER counts, the newest of 2" in ran.err
     assert offloaded(tmp_path, drives, ingest, "--day", "1") == 0
     (roll,) = ingest("rolls", "--json").document["rolls"]
     assert (roll["production"], roll["date"]) == ("Salt Winds", "2026-03-14")
