@@ -266,7 +266,8 @@ def _lines(started: Started) -> Iterator[str]:
     yield f"{name}: {shown(started.file)} {'is written' if started.written else 'is there'}."
     for one in started.drives:
         how = "marked" if one.new else "known already"
-        yield f"  {shown(one.name)} ({shown(one.root)}): {how}, a copy of {FILE} lies at its root"
+        yield f"  {shown(one.name)}: {how}; a copy of {FILE} lies at its root"
+        yield f"      {shown(one.root)}"
         if one.older:
             yield f"      the one that lay there is called {one.older} now"
     if not started.drives:
