@@ -12,14 +12,22 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from ingest.errors import ExitCode, NotKnown, Unfinished, UsageError
+from ingest import drives
+from ingest.catalog.custody_records import DrivePlace, Standing
+from ingest.errors import ExitCode, IngestError, NotKnown, Unfinished, UsageError
+from ingest.jobs.custody.places import is_offsite, where_is
 from ingest.names import shown
 from ingest.platforms import posix_files
 from ingest.report.document import facts_to_document
 from ingest.report.facts import IntakeFacts
 from ingest.report.gather import gather
+from ingest.report.gather_drives import DrivesNow
 from ingest.report.page import render
+from ingest.report.pages import set_pages
+from ingest.report.posters import choose
 from ingest.report.sheets import clips_sheet, copies_sheet
+from ingest.report.typesetting import CannotTypeset, Paper
+from ingest.settings import Settings
 
 if TYPE_CHECKING:
     from ingest.catalog.catalog import Catalog
@@ -27,8 +35,10 @@ if TYPE_CHECKING:
 
 __all__ = ["NAMES", "Report", "choose_rolls", "make_report", "write_report"]
 
+PDF = "intake-report.pdf"
 NAMES = (
     "intake-report.html",
+    PDF,
     "intake-report.csv",
     "intake-report-copies.csv",
     "intake-report.json",
@@ -41,10 +51,14 @@ class Report:
     facts: IntakeFacts
     written: tuple[str, ...]
     """Paths of the files written, in the order of `NAMES`."""
+    not_set: CannotTypeset | None = None
+    """Why there is no PDF among them."""
 
     @property
     def exit_code(self) -> ExitCode:
-        return ExitCode.WELL if self.facts.well else ExitCode.FOOTAGE
+        if not self.facts.well:
+            return ExitCode.FOOTAGE
+        return ExitCode.UNFINISHED if self.not_set else ExitCode.WELL
 
 
 def make_report(
@@ -53,6 +67,8 @@ def make_report(
     *,
     now: datetime,
     mounted: Mapping[str, DriveSeen],
+    settings: Settings | None = None,
+    paper: Paper = Paper.A4,
     production: str | None = None,
     day: int | None = None,
     roll: str | None = None,
@@ -66,8 +82,41 @@ def make_report(
     if not out:
         raise UsageError("No folder named for the report.", do="ingest report --out FOLDER")
     rolls, scope = choose_rolls(catalog, production=production, day=day, roll=roll)
-    facts = gather(catalog, rolls, now=now, mounted=mounted, scope=scope)
-    return Report(facts=facts, written=write_report(facts, out))
+    settings = settings or Settings()
+    facts = gather(
+        catalog,
+        rolls,
+        now=now,
+        here=_drives_now(catalog, mounted, settings),
+        scope=scope,
+        wanted=settings.copies_wanted,
+    )
+    return write_report(facts, out, paper=paper)
+
+
+def _drives_now(
+    catalog: Catalog, mounted: Mapping[str, DriveSeen], settings: Settings
+) -> DrivesNow:
+    free = {}
+    for marker, seen in mounted.items():
+        # A drive that leaves while the report is made has no room to tell of.
+        with contextlib.suppress(IngestError):
+            free[marker] = drives.look_at(seen.root).free
+    where = {
+        place.drive.marker: _where(place, settings) for place in catalog.drive_places().values()
+    }
+    return DrivesNow(mounted=mounted, free=free, where=where)
+
+
+def _where(place: DrivePlace, settings: Settings) -> str:
+    if place.standing is Standing.SENT:
+        return f"in transit to {place.sent_to or '?'}, with {place.sent_by or '?'}"
+    if place.gone:
+        return str(place.standing)
+    where = where_is(place, settings)
+    if where is None:
+        return ""
+    return f"{where} (off-site)" if is_offsite(place, settings) else where
 
 
 def choose_rolls(
@@ -118,28 +167,40 @@ def choose_rolls(
     return rolls, ", ".join([production, *filter(None, words)])
 
 
-def write_report(facts: IntakeFacts, out: str) -> tuple[str, ...]:
-    """Write every form into the folder `out`, made when absent; returns the paths.
+def write_report(facts: IntakeFacts, out: str, *, paper: Paper = Paper.A4) -> Report:
+    """Write every form into the folder `out`, made when absent.
 
     All of it is written under unfinished names and flushed first, then renamed, so that a report
-    is never half there. Raises UsageError or Unfinished; what was unfinished is removed again.
+    is never half there. Where the PDF can't be set the others are written all the same, and an
+    earlier PDF, which would tell of another day, is removed. Raises UsageError or Unfinished;
+    what was unfinished is removed again.
     """
-    forms = (
-        render(facts).encode("utf-8"),
-        b"\xef\xbb\xbf" + clips_sheet(facts).encode("utf-8"),
-        b"\xef\xbb\xbf" + copies_sheet(facts).encode("utf-8"),
-        json.dumps(facts_to_document(facts), indent=2).encode("ascii") + b"\n",
-    )
+    forms = {
+        "intake-report.html": render(facts, choose(facts.clips)).encode("utf-8"),
+        "intake-report.csv": b"\xef\xbb\xbf" + clips_sheet(facts).encode("utf-8"),
+        "intake-report-copies.csv": b"\xef\xbb\xbf" + copies_sheet(facts).encode("utf-8"),
+        "intake-report.json": json.dumps(facts_to_document(facts), indent=2).encode("ascii")
+        + b"\n",
+    }
+    not_set = None
+    try:
+        forms[PDF] = set_pages(facts, paper=paper)
+    except CannotTypeset as error:
+        not_set = error
+    names = [name for name in NAMES if name in forms]
     mark = secrets.token_hex(6)
-    unfinished = [os.path.join(out, f".{name}.{mark}.unfinished") for name in NAMES]
-    finished = tuple(os.path.join(out, name) for name in NAMES)
+    unfinished = [os.path.join(out, f".{name}.{mark}.unfinished") for name in names]
+    finished = tuple(os.path.join(out, name) for name in names)
     try:
         os.makedirs(out, exist_ok=True)
         try:
-            for path, data in zip(unfinished, forms, strict=True):
-                _write(path, data)
-            for path, name in zip(unfinished, finished, strict=True):
-                os.replace(path, name)
+            for path, name in zip(unfinished, names, strict=True):
+                _write(path, forms[name])
+            for path, place in zip(unfinished, finished, strict=True):
+                os.replace(path, place)
+            if not_set is not None:
+                with contextlib.suppress(FileNotFoundError):
+                    os.unlink(os.path.join(out, PDF))
         finally:
             for path in unfinished:
                 with contextlib.suppress(FileNotFoundError):
@@ -153,7 +214,7 @@ def write_report(facts: IntakeFacts, out: str) -> tuple[str, ...]:
                 error
             )
         raise UsageError(what, do="name a folder that can be written: --out FOLDER") from error
-    return finished
+    return Report(facts=facts, written=finished, not_set=not_set)
 
 
 def _write(path: str, data: bytes) -> None:

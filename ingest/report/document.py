@@ -7,8 +7,10 @@ Sizes are bytes, durations seconds, frame rates fractions as text (`24000/1001`)
 
 from __future__ import annotations
 
+import json
 from datetime import UTC, datetime
 from fractions import Fraction
+from importlib.resources import files as resources
 from typing import Any
 
 from ingest.names import shown, to_bytes
@@ -21,13 +23,21 @@ from ingest.report.facts import (
     OffloadLine,
     Problem,
     RollLine,
+    SceneLine,
     Sum,
 )
 
-__all__ = ["SCHEMA", "facts_to_document"]
+__all__ = ["SCHEMA", "facts_to_document", "json_schema"]
 
 SCHEMA = "ingest-intake-report/1"
 """Name and version; the number rises when a field changes its meaning or goes away."""
+
+
+def json_schema() -> dict[str, Any]:
+    """The published schema of the document (JSON Schema 2020-12), `intake-report.schema.json`."""
+    place = resources("ingest.report") / "templates" / "intake-report.schema.json"
+    schema: dict[str, Any] = json.loads(place.read_text(encoding="utf-8"))
+    return schema
 
 
 def facts_to_document(facts: IntakeFacts) -> dict[str, Any]:
@@ -59,6 +69,7 @@ def facts_to_document(facts: IntakeFacts) -> dict[str, Any]:
         "files": [_file(file) for file in facts.files],
         "cameras": [_sum(each) for each in facts.cameras],
         "days": [_sum(each) for each in facts.days],
+        "scenes": [_scene(scene) for scene in facts.scenes],
         "offloads": [_offload(offload) for offload in facts.offloads],
         "cautions": [shown(caution) for caution in facts.cautions],
     }
@@ -111,10 +122,17 @@ def _drive(drive: DriveLine) -> dict[str, Any]:
         "own_list": drive.own_list,
         "bad": drive.bad,
         "waiting": drive.waiting,
+        "not_counted": drive.discounted,
         "bytes": drive.bytes,
+        "free": drive.free,
+        "where": _text(drive.where) or None,
+        "gone": drive.gone,
+        "rolls_read_once": drive.once,
+        "rolls_read_twice": drive.twice,
         "oldest_evidence": _time(drive.oldest),
         "newest_evidence": _time(drive.newest),
         "bytes_per_second": _seconds(drive.speed),
+        "pace": _text(drive.pace) or None,
     }
 
 
@@ -137,6 +155,7 @@ def _clip(clip: ClipLine) -> dict[str, Any]:
     first = clip.takes[0] if clip.takes else None
     return {
         **_name("clip", clip.name),
+        "display": _text(clip.display),
         "roll": _text(clip.roll),
         "day": clip.day,
         "camera": _text(clip.camera),
@@ -158,6 +177,7 @@ def _clip(clip: ClipLine) -> dict[str, Any]:
             for take in clip.takes
         ],
         "start_timecode": _text(clip.start_timecode),
+        "end_timecode": _text(clip.end_timecode),
         "duration_seconds": _seconds(clip.duration_seconds),
         "frame_rate": None if clip.frame_rate is None else str(clip.frame_rate),
         "variable_rate": clip.variable_rate,
@@ -169,6 +189,10 @@ def _clip(clip: ClipLine) -> dict[str, Any]:
         "sample_rate": clip.sample_rate,
         "recorded": _text(clip.recorded),
         "doubts": [shown(doubt) for doubt in clip.doubts],
+        "health": clip.health,
+        "findings": [shown(finding) for finding in clip.findings],
+        "good_copies": clip.good,
+        "digest": _text(clip.digest) or None,
         "bytes": clip.bytes,
         "files": [shown(file.path) for file in clip.files],
     }
@@ -208,6 +232,19 @@ def _sum(each: Sum) -> dict[str, Any]:
         "bytes_per_second": (
             _seconds(each.timed_bytes / each.seconds) if each.seconds > 0 else None
         ),
+    }
+
+
+def _scene(scene: SceneLine) -> dict[str, Any]:
+    return {
+        "scene": _text(scene.scene),
+        "takes": scene.takes,
+        "circled": scene.circled,
+        "clips": scene.clips,
+        "cameras": [shown(camera) for camera in scene.cameras],
+        "sound": scene.sound,
+        "seconds": _seconds(scene.seconds),
+        "owed": [shown(shot) for shot in scene.owed],
     }
 
 

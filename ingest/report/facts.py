@@ -25,6 +25,7 @@ __all__ = [
     "OffloadLine",
     "Problem",
     "RollLine",
+    "SceneLine",
     "Sum",
     "TakeLine",
     "Totals",
@@ -76,6 +77,20 @@ class DriveLine:
     newest: datetime | None
     speed: Fraction | None = None
     """Bytes a second over all offloads of this report to the drive, read-back included."""
+    pace: str = ""
+    """The same as a sentence, with where it fell; empty when unknown."""
+    free: int | None = None
+    """Bytes that may still be written, seen now; None when it is not plugged in."""
+    where: str = ""
+    """The place or bag it is said to be in; empty when nothing was said."""
+    discounted: int = 0
+    """Matched once, and counted for nothing: the drive is dead or lost, or was and has not been
+    read since."""
+    gone: bool = False
+    """Written down as dead or lost: it counts for no copy."""
+    once: int = 0
+    twice: int = 0
+    """Rolls on it whose card was read once, and twice; those of unknown reading are neither."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,12 +121,15 @@ class CopyLine:
     at: datetime | None
     why: str
     device_key: str
+    counts: bool = True
+    """False where the drive is dead or lost, or was and the copy has not been read since."""
 
     @property
     def proven(self) -> bool:
-        """Equal to what the card gave, read from the device itself."""
+        """Equal to what the card gave, read from the device itself, on a drive that is there."""
         return (
-            self.state is State.MATCHED
+            self.counts
+            and self.state is State.MATCHED
             and self.route is Route.MEDIUM
             and self.against in (Against.CARD, Against.CATALOG)
         )
@@ -162,8 +180,12 @@ class ClipLine:
     camera: str | None
     kind: str
     """picture, sound, still or other."""
+    display: str | None = None
+    """The name people know it by, made of scene, take and camera; None where nothing tells."""
     takes: tuple[TakeLine, ...] = ()
     start_timecode: str | None = None
+    end_timecode: str | None = None
+    """Of the first frame after the last, as an edit counts it; None where it can't be counted."""
     duration_seconds: Fraction | None = None
     frame_rate: Fraction | None = None
     variable_rate: bool = False
@@ -176,6 +198,10 @@ class ClipLine:
     sample_rate: int | None = None
     recorded: str | None = None
     doubts: tuple[str, ...] = ()
+    health: str | None = None
+    """healthy, look, broken or unchecked; None: nobody has looked yet."""
+    findings: tuple[str, ...] = ()
+    """What was found by looking, a sentence each."""
     files: tuple[FileLine, ...] = ()
     """The spans in order, then the companions."""
     poster: Path | None = None
@@ -191,6 +217,16 @@ class ClipLine:
     @property
     def scene(self) -> str | None:
         return self.takes[0].scene if self.takes else None
+
+    @property
+    def good(self) -> int:
+        """Proven copies on separate devices of the file that has the fewest; 0 without files."""
+        return min((file.good for file in self.files), default=0)
+
+    @property
+    def digest(self) -> str:
+        """`kind:digest` of its first file, or empty."""
+        return self.files[0].digest if self.files else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,6 +270,26 @@ class Sum:
 
 
 @dataclass(frozen=True, slots=True)
+class SceneLine:
+    """What came in of one scene, and what of it is still owed."""
+
+    scene: str
+    takes: int
+    """Different takes."""
+    circled: int
+    clips: int
+    """A clip that holds takes of several scenes counts in each."""
+    cameras: tuple[str, ...]
+    """Cameras that hold a picture of it."""
+    sound: bool
+    """Some take of it has sound of a recorder."""
+    seconds: Fraction
+    """Length of its picture clips that state one."""
+    owed: tuple[str, ...] = ()
+    """Planned shots without a good take yet; empty too where no plan was loaded."""
+
+
+@dataclass(frozen=True, slots=True)
 class Totals:
     files: int
     bytes: int
@@ -269,6 +325,7 @@ class IntakeFacts:
     cameras: tuple[Sum, ...]
     days: tuple[Sum, ...]
     offloads: tuple[OffloadLine, ...]
+    scenes: tuple[SceneLine, ...] = ()
     cautions: tuple[str, ...] = field(default=())
 
     @property

@@ -20,10 +20,10 @@ from ingest.report.facts import ClipLine, CopyLine, FileLine, IntakeFacts
 __all__ = ["CLIP_COLUMNS", "COPY_COLUMNS", "clips_sheet", "copies_sheet"]
 
 CLIP_COLUMNS = (
-    "production", "clip", "roll", "day", "camera", "kind", "scene", "take", "shot", "rating",
-    "all_takes", "start_timecode", "duration_seconds", "frame_rate", "width", "height", "codec",
-    "container", "channels", "sample_rate", "recorded", "bytes", "files", "good_copies", "digest",
-    "doubts",
+    "production", "clip", "display", "roll", "day", "camera", "kind", "scene", "take", "shot",
+    "rating", "all_takes", "start_timecode", "end_timecode", "duration_seconds", "frame_rate",
+    "width", "height", "codec", "container", "channels", "sample_rate", "recorded", "bytes",
+    "files", "good_copies", "digest", "health", "findings", "doubts",
 )  # fmt: skip
 COPY_COLUMNS = (
     "production", "roll", "path", "size", "drive", "drive_path", "state", "proven", "route",
@@ -67,6 +67,7 @@ def _clip(facts: IntakeFacts, clip: ClipLine) -> Sequence[object]:
     return (
         facts.production,
         clip.name,
+        clip.display,
         clip.roll,
         clip.day,
         clip.camera,
@@ -77,6 +78,7 @@ def _clip(facts: IntakeFacts, clip: ClipLine) -> Sequence[object]:
         first and first.rating,
         "; ".join(f"{take.scene}/{take.take}" for take in clip.takes),
         clip.start_timecode,
+        clip.end_timecode,
         None if seconds is None else round(float(seconds), 6),
         clip.frame_rate,
         clip.width,
@@ -88,8 +90,10 @@ def _clip(facts: IntakeFacts, clip: ClipLine) -> Sequence[object]:
         clip.recorded,
         clip.bytes,
         len(clip.files),
-        min((file.good for file in clip.files), default=0),
-        clip.files[0].digest if clip.files else "",
+        clip.good,
+        clip.digest,
+        clip.health,
+        "; ".join(clip.findings),
         "; ".join(clip.doubts),
     )
 

@@ -304,6 +304,8 @@ def _weak_copies(files: Sequence[FileLine]) -> list[Problem]:
 
 
 def _weakness(copy: CopyLine) -> str:
+    if not copy.counts:
+        return "not counted: the drive is, or was, written down as dead or lost"
     if copy.state is State.MATCHED:
         if copy.route is not Route.MEDIUM:
             return "matched, but the system may have answered from memory"

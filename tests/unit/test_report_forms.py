@@ -15,12 +15,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from jsonschema import Draft202012Validator
 from lxml import html
 
 from ingest import wording as words
 from ingest.evidence import Against, Route, State
 from ingest.names import shown
-from ingest.report.document import SCHEMA, facts_to_document
+from ingest.report.document import SCHEMA, facts_to_document, json_schema
 from ingest.report.facts import (
     ClipLine,
     CopyLine,
@@ -30,12 +31,13 @@ from ingest.report.facts import (
     OffloadLine,
     Problem,
     RollLine,
+    SceneLine,
     Sum,
     TakeLine,
     Totals,
 )
 from ingest.report.page import render
-from ingest.report.posters import embed
+from ingest.report.posters import choose, data_uri
 from ingest.report.sheets import CLIP_COLUMNS, COPY_COLUMNS, clips_sheet, copies_sheet
 from ingest.report.timeline import LEFT, draw
 
@@ -95,8 +97,10 @@ def make(name: str = "plain") -> IntakeFacts:
         day=1,
         camera=name,
         kind="picture",
+        display=name,
         takes=(TakeLine(name, name, name, "circled", "likely", name, name),),
         start_timecode=name,
+        end_timecode=name,
         duration_seconds=Fraction(1001, 100),
         frame_rate=Fraction(24000, 1001),
         width=1920,
@@ -105,9 +109,11 @@ def make(name: str = "plain") -> IntakeFacts:
         container=name,
         recorded=name,
         doubts=(name,),
+        health="look",
+        findings=(name,),
         files=(file,),
     )
-    timed = replace(clip, name=f"{name}/b", start_timecode="10:00:00:00", files=())
+    timed = replace(clip, name=f"{name}/b", start_timecode="10:00:00:00", files=(), poster=None)
     drive = DriveLine(
         name=name,
         device=name,
@@ -125,6 +131,10 @@ def make(name: str = "plain") -> IntakeFacts:
         oldest=NOW,
         newest=NOW,
         speed=Fraction(190_000_000),
+        pace=name,
+        free=2_000_000_000_000,
+        where=name,
+        once=1,
     )
     offload = OffloadLine(
         roll=name,
@@ -162,6 +172,7 @@ def make(name: str = "plain") -> IntakeFacts:
         cameras=(Sum(name, 2, 2, 123_456_800, Fraction(20), 123_456_789),),
         days=(Sum(name, 2, 2, 123_456_800, Fraction(20), 123_456_789),),
         offloads=(offload,),
+        scenes=(SceneLine(name, 1, 1, 2, (name,), False, Fraction(20), (name,)),),
         cautions=(name,),
     )
 
@@ -230,6 +241,7 @@ def test_a_hostile_name_survives_json(name: str) -> None:
     """Strict UTF-8, shown safely, exact bytes beside it where that changed the name."""
     text = json.dumps(facts_to_document(make(name)))
     again = json.loads(text)
+    Draft202012Validator(json_schema()).validate(again)
     json.dumps(again, ensure_ascii=False).encode("utf-8")
     file = again["files"][0]
     assert file["path"] == shown(name)
@@ -237,6 +249,21 @@ def test_a_hostile_name_survives_json(name: str) -> None:
         assert bytes.fromhex(file["path_bytes"]).decode("utf-8", "surrogateescape") == name
     else:
         assert shown(name) == name or re.search("[\ud800-\udc7f\udd00-\udfff]", name)
+
+
+def test_the_published_schema_is_one_and_leaves_nothing_open() -> None:
+    """JSON Schema 2020-12; a field that it doesn't know, or one left out, is refused."""
+    schema = json_schema()
+    Draft202012Validator.check_schema(schema)
+    document = facts_to_document(make())
+    assert schema["properties"]["schema"]["const"] == document["schema"]
+    judge = Draft202012Validator(schema)
+    assert judge.is_valid(document)
+    assert judge.is_valid({**document, "written": ["intake-report.json"]})
+    assert not judge.is_valid({**document, "new": 1})
+    assert not judge.is_valid({key: document[key] for key in document if key != "drives"})
+    first = {**document["clips"][0], "bytes": "11"}
+    assert not judge.is_valid({**document, "clips": [first]})
 
 
 def test_the_forms_tell_the_same_numbers() -> None:
@@ -258,7 +285,8 @@ def test_the_forms_tell_the_same_numbers() -> None:
     ]
     assert flat == [(row["path"], row["size"], row["drive"], row["state"]) for row in copies]
     shown_rows = [
-        (row.findtext(".//th/bdi"), row.get("data-bytes"))
+        # ROLL/NAME stands below the display name, where there is one.
+        (row.findall(".//th//bdi")[-1].text, row.get("data-bytes"))
         for row in page.iterfind(".//tr[@class='clip']")
     ]
     assert sorted(shown_rows) == sorted((row["clip"], row["bytes"]) for row in clips)
@@ -336,9 +364,9 @@ def test_posters_come_in_whole_and_only_pictures(tmp_path: Path) -> None:
     (tmp_path / "1.jpg").unlink()
     (tmp_path / "2.jpg").write_bytes(b"<svg onload=hurt()>")
     (tmp_path / "3.jpg").write_bytes(JPEG * 400)
-    posters = embed(clips)
-    assert list(posters.uris) == ["A001/C0"]
-    kind, _, data = posters.uris["A001/C0"].partition(",")
+    posters = choose(clips)
+    assert list(posters.pictures) == ["A001/C0"]
+    kind, _, data = data_uri(posters.pictures["A001/C0"]).partition(",")
     assert kind == "data:image/jpeg;base64"
     assert base64.b64decode(data) == JPEG
     assert (posters.left_out, posters.unreadable) == (1, 2)
@@ -347,8 +375,8 @@ def test_posters_come_in_whole_and_only_pictures(tmp_path: Path) -> None:
 def test_past_the_bound_an_even_choice_of_posters_is_taken_and_said(tmp_path: Path) -> None:
     """Half fit: about half are there, from beginning to end, and the page says so."""
     clips = clips_with_posters(tmp_path, 40)
-    posters = embed(clips, max_total=20 * len(JPEG))
-    kept = [int(name.removeprefix("A001/C")) for name in posters.uris]
+    posters = choose(clips, max_total=20 * len(JPEG))
+    kept = [int(name.removeprefix("A001/C")) for name in posters.pictures]
     assert len(kept) + posters.left_out == 40
     assert 18 <= len(kept) <= 20
     assert max(b - a for a, b in zip([-1, *kept], [*kept, 40], strict=True)) <= 3

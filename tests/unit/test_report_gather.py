@@ -36,7 +36,8 @@ from ingest.evidence import Act, Against, Route, State
 from ingest.jobs.report import NAMES, choose_rolls, make_report
 from ingest.media.facts import AudioTrack, ClipFacts, ClipKind
 from ingest.report.facts import IntakeFacts
-from ingest.report.gather import device_keys, gather
+from ingest.report.gather import gather
+from ingest.report.gather_drives import DrivesNow, device_keys
 
 NOW = datetime(2026, 3, 14, 23, 10, tzinfo=UTC)
 THEN = NOW - timedelta(hours=3)
@@ -160,7 +161,7 @@ def facts_of(catalog: Catalog, **mounted: DriveSeen) -> IntakeFacts:
         catalog,
         rolls,
         now=NOW,
-        mounted={drive.marker: drive for drive in mounted.values()},
+        here=DrivesNow(mounted={drive.marker: drive for drive in mounted.values()}),
         scope=scope,
     )
 
@@ -321,7 +322,7 @@ def test_device_keys_join_by_text_and_by_serial_whatever_the_order(catalog: Cata
 def test_a_report_is_written_and_replaced_and_leaves_nothing_else(
     catalog: Catalog, tmp_path: Path
 ) -> None:
-    """Four files, no unfinished one; an earlier report gives way."""
+    """Five files, no unfinished one; an earlier report gives way."""
     offload(catalog, "A001", ("C1.MOV",))
     out = tmp_path / "new" / "report"
     for _ in range(2):
@@ -329,6 +330,7 @@ def test_a_report_is_written_and_replaced_and_leaves_nothing_else(
     names = {path.name for path in out.iterdir()}
     assert names == {
         "intake-report.html",
+        "intake-report.pdf",
         "intake-report.csv",
         "intake-report-copies.csv",
         "intake-report.json",

@@ -20,6 +20,7 @@
       const one = a.dataset.timecode || "~", other = b.dataset.timecode || "~";
       return one < other ? -1 : one > other ? 1 : byRank(a, b);
     },
+    camera: (a, b) => (a.dataset.camera < b.dataset.camera ? -1 : a.dataset.camera > b.dataset.camera ? 1 : byRank(a, b)),
     seconds: (a, b) => number(b, "seconds") - number(a, "seconds") || byRank(a, b),
     bytes: (a, b) => number(b, "bytes") - number(a, "bytes") || byRank(a, b),
   };
@@ -54,7 +55,14 @@
       (!camera || row.dataset.camera === camera) &&
       (!rating || row.dataset.rating.split(" ").includes(rating)) &&
       words.every((word) => text(row).includes(word)));
-    wanted.sort(orders[byId("order").value]);
+    const order = byId("order").value;
+    wanted.sort(orders[order]);
+    if (turned) wanted.reverse();
+    for (const head of heads) {
+      const up = (order === "seconds" || order === "bytes") === turned;
+      if (head.dataset.order === order) head.setAttribute("aria-sort", up ? "ascending" : "descending");
+      else head.removeAttribute("aria-sort");
+    }
     const by = groups[byId("group").value];
     const held = new Map();
     for (const row of wanted) {
@@ -79,8 +87,26 @@
       : clips(wanted.length) + " of " + rows.length.toLocaleString("en") + " shown.";
   }
 
+  // A column's heading puts the clips in its order, and turns it round when pressed again.
+  let turned = false;
+  const heads = Array.from(list.querySelectorAll("th[data-order]"));
+  for (const head of heads) {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.append(...head.childNodes);
+    head.append(button);
+    button.addEventListener("click", () => {
+      turned = byId("order").value === head.dataset.order && !turned;
+      byId("order").value = head.dataset.order;
+      draw();
+    });
+  }
+
   const controls = byId("controls");
   controls.hidden = false;
   controls.addEventListener("submit", (event) => event.preventDefault());
-  controls.addEventListener("input", draw);
+  controls.addEventListener("input", (event) => {
+    if (event.target.id === "order") turned = false;
+    draw();
+  });
 })();

@@ -1,0 +1,138 @@
+"""Clips, scenes and sums: the part of a report's facts that is about what was shot."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Mapping, Sequence
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ingest.media.timecode import BadTimecode, from_label
+from ingest.report.facts import ClipLine, FileLine, RollLine, SceneLine, Sum, TakeLine
+from ingest.wording import natural
+
+if TYPE_CHECKING:
+    from ingest.catalog.catalog import Catalog
+    from ingest.catalog.records import Clip, Roll, TakeLink
+
+__all__ = ["gather_clips", "gather_scenes", "sum_over"]
+
+
+def gather_clips(
+    catalog: Catalog, rolls: Sequence[Roll], files: Mapping[int, Sequence[FileLine]]
+) -> tuple[ClipLine, ...]:
+    clips = catalog.clips(rolls)
+    links = catalog.links([clip.id for clip in clips])
+    posters = catalog.posters
+    by_path: dict[tuple[int, str], list[FileLine]] = defaultdict(list)
+    for roll_id, lines in files.items():
+        for line in lines:
+            by_path[roll_id, line.path].append(line)
+    return tuple(_clip(clip, links.get(clip.id, ()), by_path, posters) for clip in clips)
+
+
+def _clip(
+    clip: Clip,
+    links: Sequence[TakeLink],
+    by_path: Mapping[tuple[int, str], Sequence[FileLine]],
+    posters: Path,
+) -> ClipLine:
+    facts = clip.facts
+    audio = [track for track in facts.audio if track.channels is not None]
+    return ClipLine(
+        name=clip.full_name,
+        roll=clip.roll.name,
+        day=clip.roll.day,
+        camera=clip.roll.camera,
+        kind=facts.kind.value,
+        takes=tuple(
+            TakeLine(
+                scene=link.scene,
+                take=link.take,
+                shot=link.shot,
+                rating=link.rating.value if link.rating else None,
+                sure=link.sure.value,
+                basis=link.basis,
+                note=link.note,
+            )
+            for link in links
+        ),
+        start_timecode=facts.start_timecode,
+        end_timecode=_end(facts.start_timecode, facts.frame_rate, facts.duration_seconds),
+        duration_seconds=facts.duration_seconds,
+        frame_rate=facts.frame_rate,
+        variable_rate=facts.variable_rate,
+        width=facts.width,
+        height=facts.height,
+        codec=" ".join(part for part in (facts.codec, facts.profile) if part) or None,
+        container=facts.container,
+        channels=sum(track.channels or 0 for track in audio) or None,
+        sample_rate=next((track.sample_rate for track in audio if track.sample_rate), None),
+        recorded=facts.recorded,
+        doubts=facts.doubts,
+        files=tuple(
+            line for file in clip.files for line in by_path.get((clip.roll.id, file.path), ())
+        ),
+        # A poster's name is one of our own making; anything with a folder in it is not.
+        poster=posters / clip.poster if clip.poster and "/" not in clip.poster else None,
+    )
+
+
+def _end(label: str | None, rate: Fraction | None, seconds: Fraction | None) -> str | None:
+    """The timecode of the first frame after the clip, in the mode of the label it starts with."""
+    if label is None or rate is None or seconds is None:
+        return None
+    try:
+        return from_label(label, rate).plus(round(seconds * rate)).label
+    except BadTimecode:
+        return None
+
+
+def gather_scenes(clips: Sequence[ClipLine]) -> tuple[SceneLine, ...]:
+    """What came in of each scene that any clip is linked to."""
+    held: defaultdict[str, list[ClipLine]] = defaultdict(list)
+    for clip in clips:
+        for scene in dict.fromkeys(take.scene for take in clip.takes):
+            held[scene].append(clip)
+    return tuple(_scene(scene, held[scene]) for scene in sorted(held, key=natural))
+
+
+def _scene(scene: str, clips: Sequence[ClipLine]) -> SceneLine:
+    takes = [take for clip in clips for take in clip.takes if take.scene == scene]
+    pictures = [clip for clip in clips if clip.kind == "picture"]
+    return SceneLine(
+        scene=scene,
+        takes=len({take.take for take in takes}),
+        circled=len({take.take for take in takes if take.rating == "circled"}),
+        clips=len(clips),
+        cameras=tuple(sorted({clip.camera or "none" for clip in pictures}, key=natural)),
+        sound=any(clip.kind == "sound" for clip in clips),
+        seconds=sum((clip.duration_seconds or Fraction(0) for clip in pictures), Fraction(0)),
+    )
+
+
+def sum_over(
+    rolls: Sequence[RollLine],
+    clips: Sequence[ClipLine],
+    files: Sequence[FileLine],
+    of: Callable[[RollLine], str],
+) -> tuple[Sum, ...]:
+    """Totals over the groups that `of` puts the rolls in."""
+    groups = {roll.name: of(roll) for roll in rolls}
+    totals = []
+    for group in sorted(set(groups.values()), key=natural):
+        its_clips = [clip for clip in clips if groups[clip.roll] == group]
+        its_files = [file for file in files if groups[file.roll] == group]
+        timed = [clip for clip in its_clips if clip.duration_seconds is not None]
+        totals.append(
+            Sum(
+                of=group,
+                clips=len(its_clips),
+                files=len(its_files),
+                bytes=sum(file.size for file in its_files),
+                seconds=sum((clip.duration_seconds or Fraction(0) for clip in timed), Fraction(0)),
+                timed_bytes=sum(clip.bytes for clip in timed),
+            )
+        )
+    return tuple(totals)
