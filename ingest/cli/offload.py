@@ -10,12 +10,14 @@ import threading
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import click
 
 from ingest.checksums import KINDS
 from ingest.cli.bars import CopyBars, CopyLines
 from ingest.cli.settling import settle
+from ingest.cli.shortest import Wish, agreed, completed, refuse_guesses
 from ingest.cli.stopping import confirm, stopping
 from ingest.cli.terminal import Terminal, job
 from ingest.copying.values import Action, Event
@@ -39,7 +41,7 @@ __all__ = ["command"]
 
 
 @job("offload")
-@click.argument("cards", nargs=-1, metavar="CARD...")
+@click.argument("cards", nargs=-1, metavar="[CARD]...")
 @click.option("--to", multiple=True, metavar="DRIVE", help="A drive's folder or known name.")
 @click.option("--production", metavar="NAME", help="Never guessed from a card.")
 @click.option("--day", type=int, metavar="N", help="Shoot day, from 1.")
@@ -75,29 +77,39 @@ def command(
 ) -> int:
     """Copy everything on each CARD to each DRIVE, read it back, record it.
 
-    A CARD is a folder or a mounted volume. Nothing is ever written to it. Run the same command
+    A CARD is a folder or a mounted volume. Nothing is ever written to it. With no CARD: the
+    mounted volumes that hold footage and are no drive. With no --to: the production's drives
+    that are here. So `ingest offload` and Enter is enough on a shoot day. Run the same command
     again after a stop: it goes on where it was.
 
     What this proves: each copy, read again past the computer's cache where the drive allows
     that, equals what the card's one read gave. It does not prove that the card held what the
     camera saw, nor that a clip plays.
     """
-    if not cards:
-        raise UsageError("Which card?", do="ingest offload CARD --to DRIVE --to DRIVE")
-    if not to:
-        raise UsageError("Where to?", do="name each drive with --to, two or more of them")
+    short = not cards or not to
+    asking = terminal.interactive and not yes and not dry_run
+    wish = Wish(cards, to, options["production"], options["day"], rolls, cameras, labels)
     with terminal.catalog() as catalog:
-        settings = terminal.settings(catalog, to, options["production"])
-        requests = _requests(settings, cards, to, rolls, cameras, labels, options)
+        settings = terminal.settings(catalog, to, options["production"], everywhere=short)
+        if short:
+            wish = completed(terminal, catalog, settings, wish, asking=asking)
         if not dry_run:
-            settle(terminal, catalog, to)
-        plans = prepare_all(requests, catalog, _confirming(terminal))
+            settle(terminal, catalog, wish.to)
+
+        def prepare(wish: Wish) -> list[Plan]:
+            requests = _requests(settings, wish, options)
+            return prepare_all(requests, catalog, _confirming(terminal))
+
+        plans = agreed(terminal, catalog, wish, prepare) if short and asking else prepare(wish)
         if dry_run:
             documents = [plan_document(plan) for plan in plans]
             lines = [line for plan in plans for line in plan_lines(plan)]
             terminal.answer(_joined(documents), lines)
             return ExitCode.WELL
-        confirm(terminal, [line for plan in plans for line in plan_lines(plan)], yes=yes)
+        if short and not asking:
+            refuse_guesses(plans)
+        if not short:
+            confirm(terminal, [line for plan in plans for line in plan_lines(plan)], yes=yes)
         if on_battery():
             terminal.note(battery_line(plans, catalog))
     results = _run(terminal, plans)
@@ -110,17 +122,10 @@ def command(
     return max((exit_code(result) for result in results), key=_gravity)
 
 
-def _requests(
-    settings: Settings,
-    cards: Sequence[str],
-    to: tuple[str, ...],
-    rolls: Sequence[str],
-    cameras: Sequence[str],
-    labels: Sequence[str],
-    options: Mapping[str, Any],
-) -> list[Request]:
-    for name, given in (("--roll", rolls), ("--camera", cameras), ("--card", labels)):
-        if given and len(given) != len(cards):
+def _requests(settings: Settings, wish: Wish, options: Mapping[str, Any]) -> list[Request]:
+    given = (("--roll", wish.rolls), ("--camera", wish.cameras), ("--card", wish.labels))
+    for name, said in given:
+        if said and len(said) != len(wish.cards):
             raise UsageError(f"{name} is given once for each card, in their order.")
     since = options["since"]
     try:
@@ -128,17 +133,19 @@ def _requests(
     except ValueError:
         raise UsageError(f"--since takes a date such as 2026-03-14, not {since}.") from None
     read_back = options["read_back"]
+    zone = ZoneInfo(settings.time_zone) if settings.time_zone else None
+    now = datetime.now().astimezone(zone)
     return [
         Request(
             card=card,
-            to=to,
-            now=datetime.now().astimezone(),
+            to=wish.to,
+            now=now,
             settings=settings,
-            production=options["production"],
-            day=options["day"],
-            roll=rolls[number] if rolls else None,
-            camera=cameras[number] if cameras else None,
-            label=labels[number] if labels else None,
+            production=wish.production,
+            day=wish.day,
+            roll=wish.rolls[number] if wish.rolls else None,
+            camera=wish.cameras[number] if wish.cameras else None,
+            label=wish.labels[number] if wish.labels else None,
             checksums=options["checksums"],
             layout=options["layout"],
             reread=options["reread"],
@@ -148,7 +155,7 @@ def _requests(
             take_over=options["take_over"],
             read_back_after=None if read_back is None else read_back == "after",
         )
-        for number, card in enumerate(cards)
+        for number, card in enumerate(wish.cards)
     ]
 
 

@@ -60,17 +60,26 @@ class Terminal:
         catalog: Catalog | None = None,
         places: Iterable[str] = (),
         production: str | None = None,
+        *,
+        everywhere: bool = False,
     ) -> Settings:
         """What ingest.toml says here, else its newest copy on the production's drives, which is
         said on standard error. `places`: drives as they were named, folders among them; the
-        `catalog`'s drives are looked at too. Raises BadSettings."""
+        `catalog`'s drives are looked at too, and `everywhere` any that bears a marker. Raises
+        BadSettings."""
         from pathlib import Path
 
         from ingest.jobs.settings_here import settings_here
 
         roots = [place for place in places if os.path.isdir(place)]
-        roots += [drive.root for drive in catalog.drives()] if catalog is not None else []
-        found = settings_here(Path.cwd(), roots, production)
+        known = catalog.drives() if catalog is not None else ()
+        found = settings_here(
+            Path.cwd(),
+            [*roots, *(drive.root for drive in known)],
+            {drive.marker for drive in known},
+            production,
+            everywhere=everywhere,
+        )
         if found.said:
             self.note(found.said)
         return found.settings

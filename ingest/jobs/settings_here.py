@@ -4,11 +4,11 @@ production's drives, the newest of them."""
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from ingest import drives as drive_finding
+from ingest.drives import find_mounted
 from ingest.errors import BadSettings
 from ingest.names import shown
 from ingest.settings import FILE, Settings, find_settings, read_settings
@@ -29,9 +29,17 @@ class Found:
         return bool(self.said) and not self.productions
 
 
-def settings_here(start: Path, roots: Iterable[str] = (), production: str | None = None) -> Found:
-    """Look upward from `start`, then on the drives that are here (`roots`: folders to look at
-    besides the usual ones). `production`: only its files on drives count.
+def settings_here(
+    start: Path,
+    roots: Iterable[str] = (),
+    markers: Collection[str] = (),
+    production: str | None = None,
+    *,
+    everywhere: bool = False,
+) -> Found:
+    """Look upward from `start`, then on drives that are here: those at `roots`, those with these
+    `markers`, and with `everywhere` any that bears one. `production`: only its files on drives
+    count.
 
     The newest is the one with the latest time on its drive. Raises BadSettings with the file, key
     and line that are wrong.
@@ -40,7 +48,10 @@ def settings_here(start: Path, roots: Iterable[str] = (), production: str | None
     if settings.place:
         return Found(settings)
     files = []
-    for seen in drive_finding.find_mounted(roots).values():
+    folders = [os.path.realpath(root) for root in roots]
+    for seen in find_mounted(folders).values():
+        if not everywhere and seen.root not in folders and seen.marker not in markers:
+            continue
         place = os.path.join(seen.root, FILE)
         try:
             files.append((os.stat(place).st_mtime_ns, seen.name, Path(place)))

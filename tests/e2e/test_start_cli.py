@@ -160,8 +160,6 @@ def test_far_from_the_folder_the_file_is_found_on_the_drives(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """The newest wins, and it is said which."""
-    # Other tests' drives on this machine are none of this one's.
-    monkeypatch.setattr("ingest.drives._drive_mount_points", list)
     ingest("start", *WORDS, "--drive", drives[0], "--drive", drives[1])
     newer = (drives[1] / FILE).read_text().replace("Salt Wind", "Salt Winds")
     (drives[1] / FILE).write_text(newer)

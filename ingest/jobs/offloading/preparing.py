@@ -38,7 +38,7 @@ from ingest.jobs.offloading.values import Confirming, Plan, PlannedDrive, Reques
 from ingest.manifest.kept import kept_path
 from ingest.names import shown
 
-__all__ = ["prepare"]
+__all__ = ["place_of_drive", "prepare"]
 
 
 def prepare(
@@ -62,7 +62,7 @@ def prepare(
     kinds = (*kinds, *kinds_needed(histories, kinds))
     files, older = _since(seen, request)
     card_volume = drives.look_at(seen.root)
-    volumes = [drives.look_at(_place(catalog, name)) for name in request.to]
+    volumes = [drives.look_at(place_of_drive(catalog, name)) for name in request.to]
     check_places(
         card_volume,
         volumes,
@@ -198,7 +198,7 @@ def _since(seen: Inventory, request: Request) -> tuple[list[CardFile], tuple[Car
     return files, older
 
 
-def _place(catalog: Catalog, name: str) -> str:
+def place_of_drive(catalog: Catalog, name: str) -> str:
     """The folder that a `--to` means: a folder as it stands, else a known drive's mount."""
     if os.path.isdir(name):
         return name

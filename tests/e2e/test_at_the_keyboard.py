@@ -1,0 +1,114 @@
+"""In a real terminal, with real volumes: keys and decisions counted, screens looked at."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import ExitStack
+from pathlib import Path
+
+import pytest
+
+from tests.conftest import Shoot
+from tests.faults.laboratory.loops import loop_drive, need_loops
+from tests.helpers.keyboard import Keyboard
+
+pytestmark = [pytest.mark.laboratory]
+
+START = "Enter starts, e changes one, Ctrl-C leaves everything as it is"
+
+
+class Table:
+    """Two drives and a card on loop devices, and a folder to stand in."""
+
+    def __init__(self, desk: Path, shoot: Shoot, stack: ExitStack) -> None:
+        self.desk = desk
+        self.drives = [
+            stack.enter_context(loop_drive(64, name=name)).mount for name in ("HERON", "OTTER")
+        ]
+        self.card = stack.enter_context(loop_drive(32, name="B001")).mount
+        shutil.copytree(shoot.cards["DAY1/B001"], self.card, dirs_exist_ok=True)
+        self._stack = stack
+
+    def sits(self, columns: int = 80) -> Keyboard:
+        """Somebody sits down at the desk, with card and drives plugged in."""
+        own = [os.path.realpath(place) for place in (*self.drives, self.card)]
+        keyboard = Keyboard(self.desk, own, columns=columns)
+        self._stack.callback(keyboard.leave)
+        return keyboard
+
+
+@pytest.fixture
+def table(tmp_path: Path, shoot: Shoot) -> Iterator[Table]:
+    need_loops()
+    with ExitStack() as stack:
+        yield Table(tmp_path, shoot, stack)
+
+
+def test_a_production_begins_with_six_questions_and_goes_on_with_16_keys(table: Table) -> None:
+    """`ingest start` asks six things. Then `ingest offload`, Enter, Enter: 16 keystrokes and one
+    decision for a known production."""
+    first = table.sits()
+    first.type("ingest start\n")
+    for question, answer in (
+        ("The production's name: ", "Kestrel Quay\n"),
+        ("Shoot days, first to last, or with commas [", "\n"),
+        ("Frames a second of the project [25]: ", "24\n"),
+        ("What records [A]: ", "A B / S\n"),
+        ("Its drives, by number or folder, with =NAME to name one [none]: ", "1 2\n"),
+        ("Copies wanted of everything [2]: ", "\n"),
+    ):
+        first.waits(question)
+        first.type(answer)
+    said = first.ends()
+    assert "Kestrel Quay: " in said and "HERON: marked" in said
+    assert first.decisions == 6
+    first.leave()
+
+    person = table.sits()
+    person.type("ingest offload\n")
+    shown = person.waits(START).splitlines()[1:]
+    assert [line.split()[0] for line in shown] == [
+        "Card",
+        "Production",
+        "Day",
+        "Roll",
+        "Drives",
+        "Time",
+    ]
+    assert all(len(line) <= 80 for line in shown)
+    person.type("\n")
+    said = person.ends()
+    assert "B001: MATCHED. 13 files" in said
+    assert "on each of 2 drives, read back and equal" in said
+    assert (person.keys, person.decisions) == (16, 1)
+
+
+def test_e_changes_one_thing_and_leaving_changes_nothing(table: Table) -> None:
+    """The camera is set right; a wrong answer is told and asked again; Ctrl-C leaves all as is."""
+    (table.desk / "ingest.toml").write_text('production = "Kestrel Quay"\n[drive.HERON]\n')
+    person = table.sits()
+    person.type(f"ingest start --drive {table.drives[0]}\n")
+    assert "HERON: marked" in person.ends()
+    person.type("ingest offload\n")
+    shown = person.waits(START)
+    assert "camera B" in shown
+    assert "! These drives count as 1 copy; 2 are wanted: another one is owed." in shown
+    person.type("e\n")
+    person.waits("Which? ")
+    person.type("5\n")
+    person.waits("Camera of B001 [B]: ")
+    person.type("c\n")
+    assert "Roll        C001, camera C" in person.waits(START)
+    person.type("e\n")
+    person.waits("Which? ")
+    person.type("3\n")
+    person.waits("Day [1]: ")
+    person.type("soon\n")
+    assert "A shoot day is a number, not soon." in person.waits(START)
+    person.type("\x03")
+    assert "Stopped. Nothing more was done." in person.ends()
+    assert not list(table.drives[0].rglob("C001"))
+    person.type("ingest rolls\n")
+    assert "No roll is in yet" in person.ends()
