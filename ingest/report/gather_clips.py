@@ -39,6 +39,8 @@ def _clip(
     posters: Path,
 ) -> ClipLine:
     facts = clip.facts
+    # Sound has no frame rate of its own; its recorder says at which its timecode counts.
+    rate = facts.frame_rate or (facts.sound.timecode_rate if facts.sound else None)
     audio = [track for track in facts.audio if track.channels is not None]
     return ClipLine(
         name=clip.full_name,
@@ -59,7 +61,7 @@ def _clip(
             for link in links
         ),
         start_timecode=facts.start_timecode,
-        end_timecode=_end(facts.start_timecode, facts.frame_rate, facts.duration_seconds),
+        end_timecode=_end(facts.start_timecode, rate, facts.duration_seconds),
         duration_seconds=facts.duration_seconds,
         frame_rate=facts.frame_rate,
         variable_rate=facts.variable_rate,

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from ingest.catalog.catalog import Catalog
+from ingest.catalog.custody_records import About
 from ingest.catalog.records import (
     CardNote,
     CardSeen,
@@ -34,7 +35,7 @@ from ingest.cli.main import run
 from ingest.errors import ExitCode, NotKnown, UsageError
 from ingest.evidence import Act, Against, Route, State
 from ingest.jobs.report import NAMES, choose_rolls, make_report
-from ingest.media.facts import AudioTrack, ClipFacts, ClipKind
+from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, SoundNotes
 from ingest.report.facts import IntakeFacts
 from ingest.report.gather import gather
 from ingest.report.gather_drives import DrivesNow, device_keys
@@ -299,6 +300,117 @@ def test_a_clip_carries_its_takes_files_and_facts(catalog: Catalog) -> None:
     assert line.bytes == 2000
     assert line.poster == catalog.posters / "c1.jpg"
     assert [file.path for file in report.loose_files] == ["INDEX.BIN"]
+
+
+@pytest.mark.parametrize(
+    ("start", "rate", "seconds", "end"),
+    [
+        ("10:00:00:00", Fraction(25), Fraction(60), "10:01:00:00"),
+        # Past midnight the count begins again.
+        ("23:59:59:00", Fraction(25), Fraction(2), "00:00:01:00"),
+        # SMPTE ST 12-1, as restated publicly: drop-frame leaves out ;00 and ;01 of a minute.
+        ("00:00:59;29", Fraction(30000, 1001), Fraction(1001, 30000), "00:01:00;02"),
+        ("10:00:00:00", Fraction(24000, 1001), Fraction(1001, 1000), "10:00:01:00"),
+        ("no timecode", Fraction(25), Fraction(1), None),
+        ("10:00:00:00", None, Fraction(1), None),
+        ("10:00:00:00", Fraction(25), None, None),
+    ],
+)
+def test_the_timecode_out_is_counted_in_frames(
+    catalog: Catalog,
+    start: str,
+    rate: Fraction | None,
+    seconds: Fraction | None,
+    end: str | None,
+) -> None:
+    """Start plus length at the clip's own rate; where one of them is missing, nothing is said."""
+    run_ = offload(catalog, "A001", ("C1.MOV",))
+    facts = ClipFacts(
+        kind=ClipKind.PICTURE, start_timecode=start, frame_rate=rate, duration_seconds=seconds
+    )
+    catalog.record_clips(
+        run_.roll, [NewClip("C1", (ClipFile("C1.MOV", ClipRole.SPAN),), facts, None)]
+    )
+    assert facts_of(catalog).clips[0].end_timecode == end
+
+
+def test_sound_counts_at_the_rate_that_its_recorder_states(catalog: Catalog) -> None:
+    """iXML's timecode rate; the samples have no frames."""
+    run_ = offload(catalog, "S001", ("T1.WAV",), camera=None)
+    facts = ClipFacts(
+        kind=ClipKind.SOUND,
+        start_timecode="10:00:00:00",
+        duration_seconds=Fraction(10),
+        sound=SoundNotes(timecode_rate=Fraction(25)),
+    )
+    catalog.record_clips(
+        run_.roll, [NewClip("T1", (ClipFile("T1.WAV", ClipRole.SPAN),), facts, None)]
+    )
+    assert facts_of(catalog).clips[0].end_timecode == "10:00:10:00"
+
+
+def test_a_copy_on_a_drive_that_is_lost_counts_for_nothing(catalog: Catalog) -> None:
+    """It matched once; the verdict is as if it weren't there, and says why."""
+    offload(catalog, "A001", ("C1.MOV",))
+    assert facts_of(catalog).well
+    catalog.note_change(INES, About.DRIVE, "marker-Harbour 2", "lost")
+    facts = facts_of(catalog)
+    assert facts.files[0].good == 1
+    assert not facts.well
+    lost = facts.drives[1]
+    assert (lost.gone, lost.discounted, lost.proven, lost.own_list) == (True, 1, 0, 0)
+    assert any("written down as dead or lost" in problem.what for problem in facts.problems)
+
+
+def test_room_place_and_reading_are_said_of_each_drive(catalog: Catalog) -> None:
+    """Room only of what is plugged in; the place as it was written down."""
+    here = seen("Harbour 1", "sdb (Quay, 1)", "1")
+    offload(catalog, "A001", ("C1.MOV",), card_read=2)
+    offload(catalog, "A002", ("C1.MOV",))
+    rolls, scope = choose_rolls(catalog)
+    one, two = gather(
+        catalog,
+        rolls,
+        now=NOW,
+        here=DrivesNow(
+            mounted={here.marker: here},
+            free={here.marker: 5_000_000, "marker-Harbour 2": 7},
+            where={"marker-Harbour 2": "the grip van"},
+        ),
+        scope=scope,
+    ).drives
+    assert (one.free, one.where, one.once, one.twice) == (5_000_000, "", 1, 1)
+    assert (two.free, two.where) == (None, "the grip van")
+
+
+def test_coverage_counts_takes_not_clips(catalog: Catalog) -> None:
+    """Two cameras on one take are one take; a wild track is sound without a camera."""
+    run_ = offload(catalog, "A001", ("C1.MOV", "C2.MOV", "W.WAV"))
+    clips = catalog.record_clips(
+        run_.roll,
+        [
+            NewClip(
+                name.split(".")[0],
+                (ClipFile(name, ClipRole.SPAN),),
+                ClipFacts(kind=kind, duration_seconds=Fraction(5)),
+                None,
+            )
+            for name, kind in (
+                ("C1.MOV", ClipKind.PICTURE),
+                ("C2.MOV", ClipKind.PICTURE),
+                ("W.WAV", ClipKind.SOUND),
+            )
+        ],
+    )
+    links = [
+        TakeLink(clips[0].id, "12A", "1", None, Rating.CIRCLED, Sure.SURE, "x", None),
+        TakeLink(clips[1].id, "12A", "1", None, Rating.CIRCLED, Sure.SURE, "x", None),
+        TakeLink(clips[2].id, "12A", "WT1", None, None, Sure.SURE, "x", None),
+    ]
+    catalog.replace_links([clip.id for clip in clips], links)
+    (scene,) = facts_of(catalog).scenes
+    assert (scene.scene, scene.takes, scene.circled, scene.clips) == ("12A", 2, 1, 3)
+    assert (scene.cameras, scene.sound, scene.seconds) == (("A",), True, Fraction(10))
 
 
 def test_device_keys_join_by_text_and_by_serial_whatever_the_order(catalog: Catalog) -> None:
