@@ -238,6 +238,7 @@ def _ends(connection: Connection, offload_ids: Sequence[int]) -> dict[int, Offlo
                     seconds=row.seconds,
                     route=Route(row.route),
                     problem=row.problem,
+                    pace=tuple((float(at), int(count)) for at, count in row.pace or ()),
                 )
             )
         ended = select(OffloadEndRow.__table__).where(OffloadEndRow.offload_id.in_(ids))

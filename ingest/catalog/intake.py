@@ -177,6 +177,7 @@ class Intake(Door):
                     "seconds": drive.seconds,
                     "route": drive.route.value,
                     "problem": drive.problem,
+                    "pace": drive.pace or None,
                 }
                 for drive in end.drives
             ]

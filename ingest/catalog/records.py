@@ -121,6 +121,9 @@ class OffloadDrive:
     route: Route
     problem: str = ""
     """Why the drive was given up, or empty."""
+    pace: tuple[tuple[float, int], ...] = ()
+    """Seconds since the start, and bytes done by then (half for writing, half for reading
+    back), some two hundred times at most; empty when nothing was measured."""
 
 
 @dataclass(frozen=True, slots=True)

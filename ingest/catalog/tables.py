@@ -41,7 +41,7 @@ __all__ = [
     "TakeLinkRow",
 ]
 
-VERSIONS = ("0001", "0002", "0003")
+VERSIONS = ("0001", "0002", "0003", "0004")
 """Every migration in order, the newest last: what this program can open."""
 
 VERSION_TABLE = "catalog_version"
@@ -153,6 +153,7 @@ class OffloadDriveRow(Base):
     seconds: Mapped[float]
     route: Mapped[str]
     problem: Mapped[str]
+    pace: Mapped[Any] = mapped_column(Json, nullable=True)
 
 
 class CardNoteRow(Base):

@@ -156,7 +156,7 @@ def _tally(copies: Sequence[CopyLine]) -> _Tally:
 
 def _legs(drive: Drive, offloads: Sequence[Offload]) -> list[Leg]:
     return [
-        Leg(offload.started, part.seconds, part.bytes)
+        Leg(offload.started, part.seconds, part.bytes, part.pace)
         for offload in offloads
         if offload.end
         for part in offload.end.drives

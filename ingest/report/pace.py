@@ -49,25 +49,22 @@ def fall(points: Sequence[tuple[float, int]]) -> tuple[float, Fraction, Fraction
     """Where the rate fell for good: seconds, and bytes a second before and after; None if it
     didn't.
 
-    Of all places to cut the run in two, the one where the rates differ most; both sides must
-    last, and no part of the second may come back to the first's rate.
+    Of all places to cut the run in two, the one where the rates differ most; both sides must last,
+    and both halves of what follows must be slow: a pause, or the last small files, is no fall.
     """
     best: tuple[float, Fraction, Fraction] | None = None
     if len(points) < 3:
         return None
     first, last = points[0], points[-1]
-    for place in points[1:-1]:
+    for number, place in enumerate(points[1:-1], 1):
+        if place[0] - first[0] < _LEAST_S or last[0] - place[0] < _LEAST_S:
+            continue
+        half = points[(number + len(points)) // 2]
         before, after = _rate(first, place), _rate(place, last)
-        if place[0] - first[0] < _LEAST_S or last[0] - place[0] < _LEAST_S or before <= 0:
-            continue
-        if after > _FELL * before or (best and after / before >= best[2] / best[1]):
-            continue
-        best = (place[0], before, after)
-    if best is None:
-        return None
-    rest = [point for point in points if point[0] >= best[0]]
-    half = rest[len(rest) // 2]
-    return best if _rate(half, last) <= _FELL * best[1] else None
+        slow = max(_rate(place, half), _rate(half, last)) <= _FELL * before
+        if before > 0 and slow and (best is None or after * best[1] < best[2] * before):
+            best = (place[0], before, after)
+    return best
 
 
 def _rate(one: tuple[float, int], other: tuple[float, int]) -> Fraction:

@@ -171,7 +171,15 @@ def test_when_an_offload_ends_then_its_end_comes_back_whole(catalog: Catalog) ->
         known=1,
         left_out=2,
         drives=(
-            OffloadDrive(two.id, "Salt Road/D01/A001", 2, 1 << 41, 200.0, Route.MEDIUM),
+            OffloadDrive(
+                two.id,
+                "Salt Road/D01/A001",
+                2,
+                1 << 41,
+                200.0,
+                Route.MEDIUM,
+                pace=((0.5, 1 << 33), (100.25, 1 << 40)),
+            ),
             OffloadDrive(
                 one.id, "Salt Road/D01/A001", 0, 0, 3.0, Route.CACHE_POSSIBLE, "drive gone"
             ),

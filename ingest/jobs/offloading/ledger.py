@@ -37,6 +37,7 @@ from ingest.copying.values import (
     Event,
     FileOutcome,
     FileTask,
+    Progress,
 )
 from ingest.drives import DriveSeen
 from ingest.errors import BadCard, BadDestination, Unfinished
@@ -44,7 +45,7 @@ from ingest.evidence import Act, Against, Route, State
 from ingest.jobs.offloading.card_history import differing
 from ingest.jobs.offloading.clips import ClipReader
 from ingest.jobs.offloading.listing import Listed, ToList, list_roll
-from ingest.jobs.offloading.pace import said_slower
+from ingest.jobs.offloading.pace import Meter, said_slower
 from ingest.jobs.offloading.values import DriveResult, Phase, Plan, Problem, Result
 from ingest.manifest.kept import card_path, kept_path
 
@@ -65,6 +66,7 @@ class _OnDrive:
     stopped: str = ""
     route: Route | None = None
     seconds: float = 0.0
+    meter: Meter = field(default_factory=Meter)
 
 
 @dataclass(slots=True)
@@ -110,6 +112,10 @@ class Ledger:
         def listen(event: Event) -> None:
             if isinstance(event, DriveStopped):
                 self.on_drive[event.drive].stopped = event.why
+            elif isinstance(event, Progress):
+                now = time.monotonic() - self.begun
+                for on, drive in zip(self.on_drive, event.drives, strict=True):
+                    on.meter.note(now, (drive.written + drive.checked) // 2)
             tell(event)
 
         return listen
@@ -381,6 +387,7 @@ class Ledger:
                     seconds=on.seconds,
                     route=on.route or Route.CACHE_POSSIBLE,
                     problem=on.stopped,
+                    pace=tuple(on.meter.points),
                 )
                 for number, on in enumerate(self.on_drive)
             ),

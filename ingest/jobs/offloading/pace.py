@@ -1,18 +1,38 @@
-"""How fast a drive took bytes, against its own past. Pure, but for asking the catalog."""
+"""How fast a drive took bytes, in the course of a run and against its own past. Pure."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from statistics import median
 
 from ingest.catalog.records import Offload
 from ingest.wording import size
 
-__all__ = ["past_rates", "said_slower", "seconds_needed"]
+__all__ = ["Meter", "past_rates", "said_slower", "seconds_needed"]
 
 _WORTH = 1_000_000_000
 _SLOW = 0.6
 _USUAL = 100_000_000
+_POINTS = 200
+
+
+@dataclass(slots=True)
+class Meter:
+    """The course of one drive in one run, kept to a bounded number of points."""
+
+    every: float = 0.5
+    """Seconds between two points; doubled whenever there get to be too many."""
+    points: list[tuple[float, int]] = field(default_factory=list)
+
+    def note(self, seconds: float, count: int) -> None:
+        """`count` bytes were done at so many seconds since the start."""
+        if self.points and seconds - self.points[-1][0] < self.every:
+            return
+        self.points.append((round(seconds, 3), count))
+        if len(self.points) > _POINTS:
+            del self.points[1::2]
+            self.every *= 2
 
 
 def past_rates(offloads: Sequence[Offload]) -> Mapping[int, float]:
