@@ -25,7 +25,7 @@ from ingest.catalog.asking import Asking
 from ingest.catalog.custody import Custody
 from ingest.catalog.door import Clock, utc_now
 from ingest.catalog.intake import Intake
-from ingest.catalog.opening import open_file, open_url, prepare
+from ingest.catalog.opening import open_file, open_url, prepare, stands
 from ingest.catalog.paper import Paper
 from ingest.catalog.takes import Takes
 from ingest.errors import BadCatalog
@@ -64,6 +64,31 @@ class Catalog(Intake, Takes, Paper, Custody, Asking):
             engine.dispose()
             raise
         return cls(engine, shown, posters, clock)
+
+    @classmethod
+    def open_existing(cls, place: str | None = None, *, clock: Clock = utc_now) -> Self | None:
+        """Open the catalog as it is: None when there is none, and nothing is made or changed.
+
+        `place` and what is raised as in `open`; also BadCatalog for one of an earlier version,
+        which any other command brings up to this one.
+        """
+        data = Path(platformdirs.user_data_dir("ingest"))
+        file = _file_of(place, data)
+        if file is not None and (not file.exists() or not file.stat().st_size):
+            return None
+        if file is None:
+            assert place is not None
+            engine, shown = open_url(place)
+        else:
+            engine, shown = open_file(file), str(file)
+        try:
+            if not stands(engine, shown, file):
+                engine.dispose()
+                return None
+        except BaseException:
+            engine.dispose()
+            raise
+        return cls(engine, shown, (data if file is None else file.parent) / "posters", clock)
 
     def close(self) -> None:
         """Let go of the database. Closing twice does nothing."""

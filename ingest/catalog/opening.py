@@ -24,7 +24,7 @@ from ingest.catalog.network import network_type
 from ingest.catalog.tables import APPLICATION_ID, VERSION_TABLE, VERSIONS, Base
 from ingest.errors import BadCatalog
 
-__all__ = ["check_place", "open_file", "open_url", "prepare", "read_mountinfo"]
+__all__ = ["check_place", "open_file", "open_url", "prepare", "read_mountinfo", "stands"]
 
 BUSY_S = 30
 """How long a writer waits for another one, in seconds."""
@@ -95,6 +95,27 @@ def prepare(engine: Engine, place: str, file: Path | None) -> None:
         if told is None or isinstance(told, BadCatalog):
             raise (told or error) from error
         raise BadCatalog(f"{told.what}", do=told.do) from error
+
+
+def stands(engine: Engine, place: str, file: Path | None) -> bool:
+    """Whether there is a catalog behind the engine. Changes nothing. Raises BadCatalog for one
+    that is damaged, or whose tables are not of this version."""
+    try:
+        with engine.connect() as connection, connection.begin():
+            if file is not None:
+                _check_pages(connection, file, place)
+            version = _version(connection, place)
+    except DatabaseError as error:
+        told = meaning(error, place)
+        if told is None or isinstance(told, BadCatalog):
+            raise (told or error) from error
+        raise BadCatalog(f"{told.what}", do=told.do) from error
+    if version is not None and version != VERSIONS[-1]:
+        raise BadCatalog(
+            f"the catalog {names.shown(place)} is from an earlier version of this program",
+            do="any other command brings it up to date, such as ingest rolls",
+        )
+    return version is not None
 
 
 # The place ------------------------------------------------------------------------------------

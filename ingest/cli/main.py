@@ -73,10 +73,31 @@ class _Jobs(click.Group):
                 formatter.write_dl([(name, job.summary) for name, job in jobs.items()])
 
 
-@click.group(cls=_Jobs, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    cls=_Jobs,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    invoke_without_command=True,
+    subcommand_metavar="[COMMAND [ARGS]...]",
+)
 @click.version_option(__version__, prog_name="ingest")
-def cli() -> None:
-    """Empties camera cards onto drives, proves the copies, and knows what was shot."""
+@click.option("--json", is_flag=True, help="One JSON document on standard output.")
+@click.option("--catalog", metavar="PATH-OR-URL", help="Another catalog.")
+@click.option("--debug", is_flag=True, help="Show where the program failed.")
+@click.pass_context
+def cli(ctx: click.Context, json: bool, catalog: str | None, debug: bool) -> int | None:
+    """Empties camera cards onto drives, proves the copies, and knows what was shot.
+
+    Alone, it shows where things stand (cards in, drives in, what is open today) and changes
+    nothing.
+    """
+    if ctx.invoked_subcommand is not None:
+        if json or catalog is not None or debug:
+            raise click.UsageError(f"Options stand behind {ctx.invoked_subcommand}.", ctx)
+        return None
+    from ingest.cli.now import show_now
+    from ingest.cli.terminal import Terminal
+
+    return show_now(Terminal(json=json, place=catalog, debug=debug))
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
@@ -93,7 +114,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
         return error.exit_code
     except click.exceptions.NoArgsIsHelpError as error:
         sys.stdout.write(error.format_message() + "\n")
-        return ExitCode.WELL if words == [] else ExitCode.USAGE
+        return ExitCode.USAGE
     except click.ClickException as error:
         remedy = "ingest --help"
         if isinstance(error, click.UsageError) and error.ctx is not None:

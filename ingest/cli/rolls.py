@@ -217,8 +217,9 @@ def _lines(
     copies = f"{one.copies} proven {'copy' if one.copies == 1 else 'copies'}"
     yield (
         f"  {shown(roll.name)}: {one.state} ({counted(one.files, 'file')}, {size(one.bytes)}"
-        f"{camera}, card {shown(roll.card)}; {copies} on devices shown to be separate)"
+        f"{camera}, card {shown(roll.card)})"
     )
+    yield f"    {copies} on devices shown to be separate"
     for on in one.drives:
         here = "here" if on.here.volume is not None else "not here"
         if on.place.standing != "kept":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 from collections.abc import Iterator
 from contextlib import ExitStack
@@ -112,3 +113,61 @@ def test_e_changes_one_thing_and_leaving_changes_nothing(table: Table) -> None:
     assert not list(table.drives[0].rglob("C001"))
     person.type("ingest rolls\n")
     assert "No roll is in yet" in person.ends()
+
+
+SCREENS = Path(__file__).parent / "screens"
+
+
+def settled(text: str, table: Table) -> str:
+    """What differs from run to run taken out: places, sizes, dates, devices, machine."""
+    for place in (*table.drives, table.card):
+        text = text.replace(os.path.realpath(place), f"/media/{Path(place).name}")
+    text = re.sub(r"\b\d[\d,.]* (bytes?|kB|MB|GB|TB)\b", "SIZE", text)
+    text = re.sub(r"\d{4}-\d\d-\d\d( \d\d:\d\d UTC)?", "WHEN", text)
+    text = re.sub(r"\b(\d+ (second|minute)s? ago|just now)\b", "AGO", text)
+    text = re.sub(r"\bloop\d+\b[^,;)\n]*", "DEVICE", text)
+    text = re.sub(r"\(\S+ on \S+\)$", "(WHO on MACHINE)", text, flags=re.MULTILINE)
+    text = re.sub(r"\bheld by \S+:", "held by WHO:", text)
+    return text.strip("\n") + "\n"
+
+
+@pytest.mark.parametrize("columns", [80, 200])
+def test_screens_stand_as_they_were_looked_at(table: Table, columns: int) -> None:
+    """A day's screens at 80x24 and at 200 columns, kept as text; INGEST_WRITE_SCREENS=1 writes
+    them anew, to be looked at again."""
+    (table.desk / "ingest.toml").write_text('production = "Heron Row"\nday_ends = 0\n')
+    person = table.sits(columns)
+    places = [os.path.realpath(place) for place in table.drives]
+    to = " ".join(f"--drive {place}" for place in places)
+    person.type(f"ingest start {to}; clear\n")
+    person.ends()
+    shown: dict[str, str] = {}
+
+    def look(name: str, words: str) -> None:
+        person.type(f"{words}\n")
+        shown[name] = settled(person.ends().partition("\n")[2], table)
+
+    look("bare-before", "ingest")
+    person.type(f"ingest offload --to {places[0]} --to {places[1]}\n")
+    shown["offload"] = settled(person.waits(START).partition("\n")[2], table)
+    person.type("\n")
+    person.ends()
+    for command in (
+        "drives set HERON --where 'bag 1'",
+        "drives set OTTER --sent 'the vault' --by Rui",
+        "cards set B001 --label 'CARD 7' --due 2999-01-31",
+        "rolls set B001 --hold 'sync to be checked'",
+    ):
+        look(f"set-{command.split()[0]}-{command.split()[2]}", f"ingest {command}")
+    look("bare-after", "ingest")
+    look("drives", "ingest drives --history")
+    look("cards", "ingest cards")
+    look("rolls", "ingest rolls")
+    long = [line for said in shown.values() for line in said.splitlines() if len(line) > columns]
+    assert not long, "names here are short, so every line fits"
+    text = "".join(f"== {name} ==\n{said}\n" for name, said in shown.items())
+    kept = SCREENS / f"day-{columns}.txt"
+    if os.environ.get("INGEST_WRITE_SCREENS"):
+        SCREENS.mkdir(exist_ok=True)
+        kept.write_text(text)
+    assert text == kept.read_text()

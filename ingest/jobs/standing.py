@@ -1,0 +1,184 @@
+"""Where things stand: cards in, drives in, what is open today. Reads only, and is quick."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from ingest.card.inventory import Inventory, inventory
+from ingest.catalog.catalog import Catalog
+from ingest.catalog.custody_records import CardKnown, DrivePlace, RollNote
+from ingest.drives import Volume
+from ingest.errors import BadCard
+from ingest.jobs.around import Around, look_around, volume_name
+from ingest.jobs.known import DriveHere, RollOverview, roll_overviews
+from ingest.names import shown
+from ingest.settings import Settings, shoot_date
+
+__all__ = ["CardIn", "DriveIn", "Open", "Standing", "open_today", "where_things_stand"]
+
+
+@dataclass(frozen=True, slots=True)
+class CardIn:
+    label: str
+    root: str
+    files: int
+    bytes: int
+    seems: str
+    """The roll that most of its files seem to be in as, by names and sizes alone; or empty."""
+    new: int
+    """Files of no such name and size in the catalog."""
+
+
+@dataclass(frozen=True, slots=True)
+class DriveIn:
+    name: str
+    root: str
+    free: int | None
+    here: DriveHere | None
+    """None: another catalog marked it."""
+    place: DrivePlace | None
+
+
+@dataclass(frozen=True, slots=True)
+class Open:
+    kind: str
+    what: str
+    do: str
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    day: int | None
+    """Number of today's shoot day, where ingest.toml names the days."""
+    date: date
+    cards: tuple[CardIn, ...]
+    drives: tuple[DriveIn, ...]
+    open: tuple[Open, ...]
+    rolls_today: tuple[str, ...]
+
+
+def where_things_stand(catalog: Catalog | None, settings: Settings, now: datetime) -> Standing:
+    """`catalog` None: there is none yet. `now`: aware, in the production's zone."""
+    around = look_around(catalog)
+    today = shoot_date(now, settings.day_ends)
+    cards = tuple(_card(volume, catalog) for volume in around.cards)
+    number = settings.days.index(today) + 1 if today in settings.days else None
+    if catalog is None:
+        drives = tuple(_drives(around, {}))
+        return Standing(number, today, cards, drives, (), ())
+    rolls = catalog.rolls(production=settings.production)
+    overviews = roll_overviews(catalog, rolls, now)
+    found = open_today(
+        overviews,
+        [catalog.roll_notes(rolls)[roll.id] for roll in rolls],
+        catalog.cards_known(),
+        settings.copies_wanted,
+        now.date(),
+    )
+    return Standing(
+        day=number,
+        date=today,
+        cards=cards,
+        drives=tuple(_drives(around, catalog.drive_places())),
+        open=tuple(found),
+        rolls_today=tuple(roll.name for roll in rolls if roll.date == today.isoformat()),
+    )
+
+
+def open_today(
+    rolls: Sequence[RollOverview],
+    notes: Sequence[RollNote],
+    cards: Sequence[CardKnown],
+    wanted: int,
+    today: date,
+) -> Iterator[Open]:
+    """What is open, the most urgent first: problems, offloads cut off, copies owed, holds, cards
+    overdue. `notes`: one for each roll. Pure."""
+    named = [(one, shown(one.roll.name), note) for one, note in zip(rolls, notes, strict=True)]
+    for one, name, _ in named:
+        if one.state == "problem":
+            bad = ", ".join(
+                shown(on.here.drive.name) for on in one.drives if on.tally.bad or on.tally.doubtful
+            )
+            yield Open(
+                "problem",
+                f"{name}: a copy is damaged, missing or doubtful ({bad})",
+                f"keep its card; ingest audit, then ingest mend {bad}",
+            )
+    for one, name, _ in named:
+        if not one.finished:
+            yield Open(
+                "unfinished",
+                f"{name}: its offload was cut off",
+                "put the card in and run ingest offload again: it goes on",
+            )
+    for one, name, _ in named:
+        if one.finished and one.files and one.copies < wanted:
+            count = {0: "no proven copy", 1: "one proven copy"}.get(
+                one.copies, f"{one.copies} proven copies"
+            )
+            away = [
+                shown(on.here.drive.name)
+                for on in one.drives
+                if on.here.volume is None and not on.place.gone
+            ]
+            look = f"plug in {', '.join(away)} and look again; else " if away else ""
+            yield Open(
+                "copies",
+                f"{name}: {count} on separate devices, {wanted} wanted",
+                f"{look}ingest copy --roll {name} --to another drive; keep its card",
+            )
+    for _, name, note in named:
+        if note.hold is not None:
+            yield Open(
+                "hold",
+                f"{name} is held by {shown(note.hold_by or '?')}: {shown(note.hold)}",
+                f"when that is settled: ingest rolls set {name} --no-hold",
+            )
+    for card in cards:
+        if card.due is not None and card.due < today and card.returned is None:
+            yield Open(
+                "card",
+                f"card {shown(card.label)} was due back on {card.due}",
+                f"bring it back, then: ingest cards set {shown(card.label)} --returned",
+            )
+
+
+def _card(volume: Volume, catalog: Catalog | None) -> CardIn:
+    try:
+        found = inventory(volume.root)
+    except (BadCard, OSError):
+        found = Inventory(volume.root, ())
+    seems, known = "", 0
+    if catalog is not None and found.files:
+        keys = [(file.path, file.size) for file in found.files]
+        like = catalog.files_like(keys)
+        counts = Counter(record.roll_id for records in like.values() for record in records)
+        if counts:
+            seems = catalog.roll_by_id(counts.most_common(1)[0][0]).name
+        known = len(like)
+    return CardIn(
+        label=volume_name(volume),
+        root=volume.root,
+        files=len(found.files),
+        bytes=found.bytes,
+        seems=seems,
+        new=len(found.files) - known,
+    )
+
+
+def _drives(around: Around, places: Mapping[int, DrivePlace]) -> Iterator[DriveIn]:
+    for here in around.drives:
+        if here.volume is not None:
+            yield DriveIn(
+                here.drive.name,
+                here.volume.root,
+                here.volume.free,
+                here,
+                places.get(here.drive.id),
+            )
+    for seen in around.strangers:
+        yield DriveIn(seen.name, seen.root, None, None, None)

@@ -1,0 +1,84 @@
+"""Bare `ingest`: where things stand; nothing is made, nothing is changed."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from ingest.catalog import tables
+from tests.conftest import Runner
+from tests.e2e.further import disks_apart, offloaded
+
+
+@pytest.fixture
+def unplugged(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No volume is mounted but those that the catalog knows by their folders."""
+    monkeypatch.setattr("ingest.platforms.mounts", lambda: ())
+
+
+@pytest.fixture
+def place(tmp_path: Path, ingest: Runner, unplugged: None, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Roll A003 on HERON and OTTER."""
+    disks_apart(monkeypatch)
+    offloaded(tmp_path, ingest)
+    return tmp_path
+
+
+def test_with_no_catalog_none_is_made(
+    tmp_path: Path, desk: Path, unplugged: None, ingest: Runner
+) -> None:
+    """It says so and what to do first."""
+    before = sorted(tmp_path.rglob("*"))
+    ran = ingest()
+    assert ran.code == 0
+    assert "Cards in: none" in ran.out and "Do: ingest start" in ran.out
+    assert ingest("--json").document["catalog"] is None
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_what_came_in_today_and_what_is_open_is_shown(place: Path, ingest: Runner) -> None:
+    """Drives with their room; nothing open: 0. A lost drive leaves a copy owed: 3."""
+    ran = ingest()
+    assert ran.code == 0
+    assert ran.out.startswith("Saltmarsh (")
+    assert "  HERON: " in ran.out and "Open: nothing that is known here" in ran.out
+    ingest("drives", "set", "OTTER", "--lost")
+    after = ingest("--json")
+    assert after.code == 3
+    assert [one["kind"] for one in after.document["open"]] == ["copies"]
+    assert {one["drive"] for one in after.document["drives"]} == {"HERON", "OTTER"}
+
+
+def test_it_changes_nothing(place: Path, ingest: Runner) -> None:
+    """The catalog's file, byte for byte; drives and desk as they were."""
+    catalog = place / "catalog.sqlite3"
+    before = (catalog.read_bytes(), sorted(place.rglob("*")))
+    ingest()
+    assert (catalog.read_bytes(), sorted(place.rglob("*"))) == before
+
+
+def test_a_catalog_of_an_earlier_version_is_not_brought_up_to_date(
+    place: Path, ingest: Runner
+) -> None:
+    """That would be a change: another command does it, and it is said which."""
+    old = place / "old.sqlite3"
+    shutil.copy(place / "catalog.sqlite3", old)
+    connection = sqlite3.connect(old)
+    connection.execute(f"UPDATE {tables.VERSION_TABLE} SET version_num = '0001'")
+    connection.commit()
+    connection.close()
+    before = old.read_bytes()
+    ran = ingest("--catalog", old)
+    assert ran.code == 2
+    assert "earlier version" in ran.err and "ingest rolls" in ran.err
+    assert old.read_bytes() == before
+
+
+def test_an_option_before_a_command_is_not_passed_over(desk: Path, ingest: Runner) -> None:
+    """`ingest --json rolls` would answer in words: exit 2."""
+    ran = ingest("--catalog", "elsewhere", "rolls")
+    assert ran.code == 2
+    assert "stand behind rolls" in ran.err
