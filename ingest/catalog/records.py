@@ -22,12 +22,14 @@ from ingest.catalog.slate_records import (
 from ingest.drives import CardSeen, DriveSeen
 from ingest.evidence import Act, Against, Route, State
 from ingest.media.facts import ClipFacts
+from ingest.media.health import Health, standing
 
 __all__ = [
     "CardNote",
     "CardSeen",
     "Clip",
     "ClipFile",
+    "ClipLook",
     "ClipRole",
     "Copy",
     "Drive",
@@ -36,6 +38,7 @@ __all__ = [
     "Look",
     "Mark",
     "NewClip",
+    "NewClipLook",
     "NewFile",
     "NewLook",
     "NewOffload",
@@ -272,6 +275,30 @@ class NewClip:
     facts: ClipFacts
     poster: str | None
     """Name of its picture in the catalog's poster folder, or None."""
+    slate_picture: str | None = None
+    """Name of the picture of its slate, likewise; None where no slate was heard."""
+
+
+@dataclass(frozen=True, slots=True)
+class NewClipLook:
+    """A look at a clip, to see whether it plays: never changed once written."""
+
+    clip_id: int
+    health: Health
+    drive: str
+    """Name of the drive whose copy was looked at."""
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class ClipLook:
+    id: int
+    clip_id: int
+    health: Health
+    drive: str
+    at: datetime
+    run: str
+    observer: Observer
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,6 +309,14 @@ class Clip:
     files: tuple[ClipFile, ...]
     facts: ClipFacts
     poster: str | None
+    slate_picture: str | None = None
+    looks: tuple[ClipLook, ...] = ()
+    """Whether it plays: every look at it, in order."""
+
+    @property
+    def health(self) -> Health | None:
+        """What its looks come to (`media.health.standing`); None: nobody has looked."""
+        return standing([look.health for look in self.looks])
 
     @property
     def full_name(self) -> str:

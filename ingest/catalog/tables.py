@@ -22,6 +22,7 @@ __all__ = [
     "Base",
     "CardNoteRow",
     "ClipFileRow",
+    "ClipLookRow",
     "ClipRow",
     "CopyRow",
     "CustodyRow",
@@ -41,7 +42,7 @@ __all__ = [
     "TakeLinkRow",
 ]
 
-VERSIONS = ("0001", "0002", "0003", "0004")
+VERSIONS = ("0001", "0002", "0003", "0004", "0005")
 """Every migration in order, the newest last: what this program can open."""
 
 VERSION_TABLE = "catalog_version"
@@ -228,6 +229,7 @@ class ClipRow(Base):
     name: Mapped[str]
     facts: Mapped[Any] = mapped_column(Json, nullable=False)
     poster: Mapped[str | None]
+    slate_picture: Mapped[str | None]
 
 
 class ClipFileRow(Base):
@@ -238,6 +240,22 @@ class ClipFileRow(Base):
     clip_id: Mapped[int] = mapped_column(ForeignKey("clip.id"), index=True)
     path: Mapped[str] = mapped_column(ExactPath)
     role: Mapped[str]
+
+
+class ClipLookRow(Base):
+    """One look at a clip, to see whether it plays. The database itself refuses to change one."""
+
+    __tablename__ = "clip_look"
+    __table_args__ = {"sqlite_autoincrement": True}  # noqa: RUF012  # no number is used twice
+    id: Mapped[int] = mapped_column(Id, primary_key=True)
+    clip_id: Mapped[int] = mapped_column(ForeignKey("clip.id"), index=True)
+    run: Mapped[str]
+    who: Mapped[str]
+    machine: Mapped[str]
+    boot: Mapped[str]
+    at: Mapped[datetime]
+    drive: Mapped[str]
+    health: Mapped[Any] = mapped_column(Json, nullable=False)
 
 
 class SlateLoadRow(Base):

@@ -12,16 +12,19 @@ from ingest.catalog.door import Door, chunks
 from ingest.catalog.records import (
     Clip,
     ClipFile,
+    ClipLook,
     ClipRole,
     NewClip,
+    NewClipLook,
     Observer,
     Rating,
     Roll,
     Sure,
     TakeLink,
 )
-from ingest.catalog.tables import ClipFileRow, ClipRow, TakeLinkRow
+from ingest.catalog.tables import ClipFileRow, ClipLookRow, ClipRow, TakeLinkRow
 from ingest.media.facts_json import facts_from_json, facts_to_json
+from ingest.media.health_json import health_from_json, health_to_json
 
 __all__ = ["Takes"]
 
@@ -40,7 +43,11 @@ class Takes(Door):
         with self._writing() as connection:
             known = _clip_ids(connection, roll.id)
             for clip in clips:
-                values = {"facts": facts_to_json(clip.facts), "poster": clip.poster}
+                values = {
+                    "facts": facts_to_json(clip.facts),
+                    "poster": clip.poster,
+                    "slate_picture": clip.slate_picture,
+                }
                 if clip.name in known:
                     connection.execute(
                         update(ClipRow).where(ClipRow.id == known[clip.name]).values(values)
@@ -59,10 +66,39 @@ class Takes(Door):
             ]
             if rows:
                 connection.execute(insert(ClipFileRow), rows)
+            looks = _looks(connection, list(ids.values()))
         return tuple(
-            Clip(ids[clip.name], roll, clip.name, clip.files, clip.facts, clip.poster)
+            Clip(
+                id=ids[clip.name],
+                roll=roll,
+                name=clip.name,
+                files=clip.files,
+                facts=clip.facts,
+                poster=clip.poster,
+                slate_picture=clip.slate_picture,
+                looks=tuple(looks[ids[clip.name]]),
+            )
             for clip in clips
         )
+
+    def record_clip_looks(self, run: str, observer: Observer, looks: Sequence[NewClipLook]) -> None:
+        """Add what was found on looking at clips, in one transaction. `run` ties it together."""
+        rows = [
+            {
+                "clip_id": look.clip_id,
+                "run": run,
+                "who": observer.who,
+                "machine": observer.machine,
+                "boot": observer.boot,
+                "at": look.at,
+                "drive": look.drive,
+                "health": health_to_json(look.health),
+            }
+            for look in looks
+        ]
+        if rows:
+            with self._writing() as connection:
+                connection.execute(insert(ClipLookRow), rows)
 
     def clips(self, rolls: Sequence[Roll]) -> tuple[Clip, ...]:
         """The clips of these rolls: roll after roll as given, by name in each."""
@@ -82,6 +118,7 @@ class Takes(Door):
                 )
                 for clip_id, path, role in connection.execute(of_clips):
                     files[clip_id].append(ClipFile(path, ClipRole(role)))
+            looks = _looks(connection, [row.id for row in rows])
         rows.sort(key=lambda row: (place[row.roll_id], row.name))
         return tuple(
             Clip(
@@ -91,6 +128,8 @@ class Takes(Door):
                 files=tuple(files[row.id]),
                 facts=facts_from_json(row.facts),
                 poster=row.poster,
+                slate_picture=row.slate_picture,
+                looks=tuple(looks[row.id]),
             )
             for row in rows
         )
@@ -155,6 +194,26 @@ class Takes(Door):
                 for link in _standing(connection, ids):
                     found[link.clip_id].append(link)
         return {each: tuple(found[each]) for each in clip_ids}
+
+
+def _looks(connection: Connection, clip_ids: Sequence[int]) -> defaultdict[int, list[ClipLook]]:
+    """By clip id, in order."""
+    found: defaultdict[int, list[ClipLook]] = defaultdict(list)
+    for ids in chunks(clip_ids):
+        query = select(ClipLookRow.__table__).where(ClipLookRow.clip_id.in_(ids))
+        for row in connection.execute(query.order_by(ClipLookRow.id)):
+            found[row.clip_id].append(
+                ClipLook(
+                    id=row.id,
+                    clip_id=row.clip_id,
+                    health=health_from_json(row.health),
+                    drive=row.drive,
+                    at=row.at,
+                    run=row.run,
+                    observer=Observer(row.who, row.machine, row.boot),
+                )
+            )
+    return found
 
 
 def _clip_ids(connection: Connection, roll_id: int) -> dict[str, int]:

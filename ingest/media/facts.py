@@ -11,7 +11,15 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 
-__all__ = ["AudioTrack", "ClipFacts", "ClipKind", "Colour", "SoundNotes"]
+__all__ = [
+    "AudioTrack",
+    "ClipFacts",
+    "ClipKind",
+    "Colour",
+    "Disagreement",
+    "Sign",
+    "SoundNotes",
+]
 
 
 class ClipKind(StrEnum):
@@ -24,14 +32,59 @@ class ClipKind(StrEnum):
     """Kept and listed, but not read: a format that isn't known here."""
 
 
+class Sign(StrEnum):
+    """A sign of damage that shows without decoding; `health` weighs it, `doubts` say it."""
+
+    EMPTY = "empty"
+    ZEROS = "zeros"
+    """It begins with zeros only."""
+    TEXT = "text"
+    """It holds text where its name promises picture or sound."""
+    UNKNOWN = "unknown"
+    """Nothing in it is known here as picture, still or sound."""
+    UNREADABLE = "unreadable"
+    """The system could not read it."""
+    NO_INDEX = "no index"
+    """The index that a recorder writes at the end isn't there."""
+    CLAIMS_MORE = "claims more"
+    """The container says that there is more than the file holds: a hint, not a proof."""
+    PAST_END = "past the end"
+    """Frames or samples that it lists lie past the end of the file."""
+    UNFINISHED = "unfinished"
+    """A length in its header was never filled in."""
+    NO_END = "no end"
+    """A picture without its end marker."""
+    NO_SOUND = "no sound"
+    """A sound file without sound."""
+    CLOSED_TO_FFMPEG = "can't be opened"
+    """One library reads its headers, the other can't open it for playing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Disagreement:
+    """Two sources that say different things of one fact. Neither is thrown away."""
+
+    what: str = ""
+    """The fact, in words: `frame rate`."""
+    values: Mapping[str, str] = field(default_factory=dict)
+    """Source to what it says: `{"container": "25", "track": "50"}`."""
+    taken: str = ""
+    """The source that the facts go by, or empty where none was taken."""
+
+
 @dataclass(frozen=True, slots=True)
 class AudioTrack:
-    """One audio track: channel count, sample rate in Hz, bits per sample, codec."""
+    """One audio track."""
 
     channels: int | None = None
     sample_rate: int | None = None
+    """Hz."""
     bit_depth: int | None = None
     codec: str | None = None
+    bitrate: int | None = None
+    """Bits a second."""
+    name: str | None = None
+    """As the file names the track."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +151,9 @@ class ClipFacts:
     start_timecode: str | None = None
     """HH:MM:SS:FF, with `;` before the frames where it is drop-frame."""
     timecode_source: str | None = None
-    """track, container, bext, or None."""
+    """track, container, bext, iXML, or None."""
+    drop_frame: bool | None = None
+    """Whether the start timecode is drop-frame; None without a timecode."""
     display_aspect: Fraction | None = None
     """Width to height as shown, pixel shape counted in, rotation not."""
     bitrate: int | None = None
@@ -119,8 +174,14 @@ class ClipFacts:
     """Where it was recorded, as written (ISO 6709, or degrees from EXIF)."""
     recorded: str | None = None
     """Recording date as written, zone and all, or the lack of one."""
+    recorded_zone: str | None = None
+    """The zone in it, as written (`Z`, `UTC`, `+01:00`); None: it names none."""
+    recorded_source: str | None = None
+    """Where it stands: the key of the tag or field."""
     sound: SoundNotes | None = None
     doubts: tuple[str, ...] = ()
     """What could not be read, or where two sources disagree, a sentence each."""
+    disagreements: tuple[Disagreement, ...] = ()
+    signs: tuple[Sign, ...] = ()
     extra: Mapping[str, str] = field(default_factory=dict)
     """What the file says beyond that, key and text as they came."""

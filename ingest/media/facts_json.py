@@ -11,11 +11,19 @@ from dataclasses import fields
 from fractions import Fraction
 from typing import Any, TypeVar
 
-from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, Colour, SoundNotes
+from ingest.media.facts import (
+    AudioTrack,
+    ClipFacts,
+    ClipKind,
+    Colour,
+    Disagreement,
+    Sign,
+    SoundNotes,
+)
 
 __all__ = ["facts_from_json", "facts_to_json"]
 
-_T = TypeVar("_T", AudioTrack, ClipFacts, Colour, SoundNotes)
+_T = TypeVar("_T", AudioTrack, ClipFacts, Colour, Disagreement, SoundNotes)
 
 
 def facts_to_json(facts: ClipFacts) -> dict[str, object]:
@@ -34,11 +42,11 @@ def facts_from_json(document: Mapping[str, object]) -> ClipFacts:
 
 
 def _plain(value: object) -> object:
-    if isinstance(value, ClipKind):
+    if isinstance(value, ClipKind | Sign):
         return value.value
     if isinstance(value, Fraction):
         return f"{value.numerator}/{value.denominator}"
-    if isinstance(value, AudioTrack | ClipFacts | Colour | SoundNotes):
+    if isinstance(value, AudioTrack | ClipFacts | Colour | Disagreement | SoundNotes):
         return {each.name: _plain(getattr(value, each.name)) for each in fields(value)}
     if isinstance(value, tuple):
         return [_plain(each) for each in value]
@@ -106,6 +114,15 @@ def _tracks(value: object) -> tuple[AudioTrack, ...]:
     return tuple(_built(AudioTrack, each) for each in _list(value))
 
 
+def _disagreements(value: object) -> tuple[Disagreement, ...]:
+    return tuple(_built(Disagreement, each) for each in _list(value))
+
+
+def _signs(value: object) -> tuple[Sign, ...]:
+    known = {each.value for each in Sign}
+    return tuple(Sign(text) for text in _texts(value) if text in known)
+
+
 def _named_texts(value: object) -> dict[str, str]:
     if not isinstance(value, Mapping):
         raise TypeError("an object is needed")
@@ -123,6 +140,9 @@ _READERS: dict[str, Callable[[object], object]] = {
     "Colour": lambda value: _built(Colour, value),
     "SoundNotes | None": lambda value: _built(SoundNotes, value),
     "tuple[AudioTrack, ...]": _tracks,
+    "tuple[Disagreement, ...]": _disagreements,
+    "tuple[Sign, ...]": _signs,
     "tuple[str, ...]": _texts,
+    "str": _text,
     "Mapping[str, str]": _named_texts,
 }

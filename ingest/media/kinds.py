@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from ingest.media.facts import ClipKind
 
-__all__ = ["ending", "is_raw_still", "kind_of_name"]
+__all__ = ["ending", "is_raw", "is_raw_still", "kind_of_name"]
 
 _PICTURE = frozenset(
     (
@@ -45,6 +45,7 @@ _PICTURE = frozenset(
         "cine",
     )
 )
+_RAW_PICTURE = frozenset(("crm", "r3d", "ari", "arx", "braw", "nev", "mlv", "cine"))
 _SOUND = frozenset(
     (
         "wav",
@@ -118,6 +119,11 @@ def ending(name: str) -> str:
 def is_raw_still(name: str) -> bool:
     """Whether the name says camera RAW of a still."""
     return ending(name) in _RAW_STILL
+
+
+def is_raw(name: str) -> bool:
+    """Whether the name says camera RAW, moving or still."""
+    return ending(name) in _RAW_PICTURE or is_raw_still(name)
 
 
 def kind_of_name(name: str) -> ClipKind:

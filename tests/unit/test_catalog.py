@@ -24,6 +24,7 @@ from ingest.catalog.records import (
     DriveSeen,
     Mark,
     NewClip,
+    NewClipLook,
     NewFile,
     NewLook,
     NewOffload,
@@ -40,6 +41,7 @@ from ingest.catalog.records import (
 from ingest.errors import Ambiguous, NotKnown
 from ingest.evidence import Act, Against, Route, State
 from ingest.media.facts import AudioTrack, ClipFacts, ClipKind
+from ingest.media.health import Depth, Finding, Health, Severity
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 INES = Observer("ines", "cart-1", "5b1c")
@@ -553,6 +555,34 @@ def test_when_a_clip_is_recorded_again_then_id_and_links_stay(catalog: Catalog) 
     assert catalog.clips([roll]) == (again, two)
     assert again.files == changed.files
     assert catalog.links([one.id, two.id]) == {one.id: (link,), two.id: ()}
+
+
+def test_when_clips_are_looked_at_then_every_look_is_kept_and_none_is_changed(
+    catalog: Catalog,
+) -> None:
+    """Dated, with who and which machine; what they come to is worked out."""
+    roll = catalog.begin_offload(starting()).roll
+    one, two = catalog.record_clips(roll, [a_clip("C0001"), a_clip("C0002")])
+    assert one.health is None
+    observer = Observer("ada", "cart", "boot1")
+    at = datetime(2026, 3, 14, 12, tzinfo=UTC)
+    broken = Health(findings=(Finding("no index", Severity.BROKEN, "It has no index."),))
+    well = Health(Depth.SAMPLED, frames=9)
+    for health in (broken, well):
+        catalog.record_clip_looks("run1", observer, [NewClipLook(one.id, health, "HERON", at)])
+    seen, unseen = catalog.clips([roll])
+    assert [look.health for look in seen.looks] == [broken, well]
+    assert {(look.run, look.observer, look.drive, look.at) for look in seen.looks} == {
+        ("run1", observer, "HERON", at)
+    }
+    assert (seen.health, unseen) == (well, two)
+    (again,) = catalog.record_clips(roll, [a_clip("C0001")])
+    assert again == seen
+    for statement in ("UPDATE clip_look SET drive = 'x'", "DELETE FROM clip_look"):
+        other = sqlite3.connect(catalog.place)
+        with pytest.raises(sqlite3.IntegrityError, match="evidence is never"):
+            other.execute(statement)
+        other.close()
 
 
 def test_when_two_clips_of_one_roll_share_a_name_then_it_is_refused(catalog: Catalog) -> None:
