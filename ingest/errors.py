@@ -88,7 +88,16 @@ class BadDestination(UsageError):
 
 
 class BadLog(UsageError):
-    """A slate log or shot list has a row that can't be read. Nothing of it was loaded."""
+    """A slate log or shot list has a row that can't be read. Nothing of it was loaded.
+
+    `rows` holds every bad row in words, where rows are what is wrong.
+    """
+
+    def __init__(
+        self, what: str, *, do: str = "", dont: str = "", rows: tuple[str, ...] = ()
+    ) -> None:
+        super().__init__(what, do=do, dont=dont)
+        self.rows = rows
 
 
 class BadCatalog(UsageError):

@@ -35,6 +35,7 @@ SIDEWAYS = {("wording", "names"), ("card", "media"), ("handoff", "report")}
 is handed over is set in type as the report is."""
 
 HOME = {
+    "openpyxl": {"slate"},
     "click": {"cli"},
     "tqdm": {"cli"},
     "sqlalchemy": {"catalog"},
