@@ -53,7 +53,7 @@ def _bare(terminal: Terminal, history: bool) -> int:
 
 
 @job("set", short_help="Label a card; say when it is due, or that it went back.")
-@click.argument("card", metavar="CARD")
+@click.argument("sticker", metavar="CARD")
 @click.option("--label", metavar="LABEL", help="The sticker that it bears now.")
 @click.option("--due", metavar="DATE", help='When it must be back at the rental house; "" for not.')
 @click.option("--returned", is_flag=True, help="It went back.")
@@ -61,7 +61,7 @@ def _bare(terminal: Terminal, history: bool) -> int:
     "--built-in/--not-built-in", default=None, help="Memory built into a device: no card to return."
 )
 @click.option("--new", is_flag=True, help="Write down a card that never came in.")
-def _set(terminal: Terminal, card: str, **wish: Any) -> int:
+def _set(terminal: Terminal, sticker: str, **wish: Any) -> int:
     """Write down a CARD's sticker, when it is due back, that it went back, or is built in.
 
     Each change is dated, with who made it on which machine, and its history is kept. With no
@@ -75,7 +75,7 @@ def _set(terminal: Terminal, card: str, **wish: Any) -> int:
     now = datetime.now(UTC)
     today = now.astimezone().date()
     with terminal.catalog() as catalog:
-        after, history = set_card(catalog, card, CardChange(**wish), terminal.observer())
+        after, history = set_card(catalog, sticker, CardChange(**wish), terminal.observer())
         states = {one.roll.id: one.state for one in roll_overviews(catalog, after.rolls, now)}
     terminal.answer(
         {**_document(after, states, today), "history": changes_document(history)},

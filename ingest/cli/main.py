@@ -51,6 +51,9 @@ JOBS: dict[str, dict[str, _Job]] = {
     "Handing over": {
         "report": _Job("report", "Write the intake report."),
     },
+    "This computer": {
+        "completion": _Job("completion", "The script that makes a shell complete names."),
+    },
 }
 
 
@@ -106,6 +109,12 @@ def run(arguments: Sequence[str] | None = None) -> int:
     With `--json` among the arguments an error is the one JSON document on standard output.
     """
     words = list(sys.argv[1:] if arguments is None else arguments)
+    if "_INGEST_COMPLETE" in os.environ:
+        from click.shell_completion import add_completion_class
+
+        from ingest.cli.completing import Bash
+
+        add_completion_class(Bash, "bash")
     try:
         code = cli.main(words, prog_name="ingest", standalone_mode=False)
         return int(code) if isinstance(code, int) else ExitCode.WELL

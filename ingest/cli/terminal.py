@@ -23,6 +23,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from ingest.cli.completing import with_completion
+
 if TYPE_CHECKING:
     from ingest.catalog.catalog import Catalog
     from ingest.catalog.records import Observer
@@ -135,7 +137,7 @@ def job(name: str, **settings: Any) -> Callable[[Callable[..., int]], click.Comm
             click.Option(["--catalog"], metavar="PATH-OR-URL", help="Another catalog."),
             click.Option(["--debug"], is_flag=True, help="Show where the program failed."),
         ]
-        return command
+        return with_completion(command)
 
     return declare
 
