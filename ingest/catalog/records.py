@@ -195,6 +195,9 @@ class FileRecord:
     mtime_ns: int
     samples: str
     digests: Mapping[str, str]
+    later: frozenset[str] = frozenset()
+    """Kinds among `digests` that no read of the card gave: an audit added them, from a copy that
+    was equal in another kind in the same read."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -50,6 +50,7 @@ JOBS: dict[str, dict[str, _Job]] = {
     },
     "Handing over": {
         "report": _Job("report", "Write the intake report."),
+        "proof": _Job("proof", "Write what a client needs to check the footage themselves."),
     },
     "This computer": {
         "completion": _Job("completion", "The script that makes a shell complete names."),

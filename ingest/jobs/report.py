@@ -125,8 +125,9 @@ def choose_rolls(
     production: str | None = None,
     day: int | None = None,
     roll: str | None = None,
+    command: str = "report",
 ) -> tuple[Sequence[Roll], str]:
-    """The rolls that were asked for, and the same in words."""
+    """The rolls that were asked for, and the same in words. `command`: what a remedy names."""
     known = catalog.productions()
     if not known:
         raise NotKnown(
@@ -137,7 +138,7 @@ def choose_rolls(
         if len(known) > 1:
             raise UsageError(
                 f"The catalog holds {len(known)} productions: {', '.join(map(shown, known))}.",
-                do="name one: ingest report --production NAME",
+                do=f"name one: ingest {command} --production NAME",
             )
         production = known[0]
     elif production not in known:

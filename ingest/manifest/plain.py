@@ -1,10 +1,10 @@
 """Plain checksum files, for people with nothing but coreutils or xxhsum.
 
-`md5sum -c`, `sha1sum -c`, `sha256sum -c` take the GNU form: digest, two blanks, name; a name
-with a backslash, line feed or carriage return is escaped and its line begins with a backslash
-(GNU coreutils manual, "md5sum invocation"). `xxhsum -c` takes the same without escapes: seen in
-0.8.1, which reads names as they stand, so there only a name with a line feed is escaped, and that
-version calls its line badly formatted instead of checking it. XXH3 needs the tagged form,
+`md5sum -c`, `sha1sum -c`, `sha256sum -c`, `sha512sum -c` take the GNU form: digest, two blanks,
+name; a name with a backslash, line feed or carriage return is escaped and its line begins with a
+backslash (GNU coreutils manual, "md5sum invocation"). `xxhsum -c` takes the same without escapes:
+seen in 0.8.1, which reads names as they stand, so there only a name with a line feed is escaped,
+and that version calls its line badly formatted instead of checking it. XXH3 needs the tagged form,
 `XXH3 (name) = digest`, since its digests are as long as those of XXH64.
 """
 
@@ -21,12 +21,14 @@ from ingest.names import from_bytes, shown, to_bytes
 
 __all__ = ["PLAIN_KINDS", "PlainLine", "PlainList", "plain_list", "read_plain"]
 
-PLAIN_KINDS = ("md5", "sha1", "sha256", "xxh64", "xxh128", "xxh3")
-"""Kinds that a widespread tool can check from a plain file."""
+PLAIN_KINDS = ("md5", "sha1", "sha256", "sha512", "xxh64", "xxh128", "xxh3")
+"""Kinds that a widespread tool can check from a plain file; sha512 is a C4 ID in hexadecimal."""
 
 _XXHASH = ("xxh64", "xxh128", "xxh3")
 _MAX_BYTES = 256 * 1024 * 1024
-_TAGS = {"md5": "MD5", "sha1": "SHA1", "sha256": "SHA256"} | {k: k.upper() for k in _XXHASH}
+_TAGS = {"md5": "MD5", "sha1": "SHA1", "sha256": "SHA256", "sha512": "SHA512"} | {
+    k: k.upper() for k in _XXHASH
+}
 _KIND_OF_TAG = {tag: kind for kind, tag in _TAGS.items()}
 _TAGGED = re.compile(rb"([A-Z0-9]+) \((.*)\) = ([0-9A-Fa-f]+)", re.DOTALL)
 _GNU = re.compile(rb"([0-9A-Fa-f]+) (?:[ *])?(.+)", re.DOTALL)
