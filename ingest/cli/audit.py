@@ -54,6 +54,10 @@ __all__ = ["command", "seconds_of"]
     is_flag=True,
     help="Leave no evidence in the catalog, and write no hash list.",
 )
+@click.option("--against", metavar="PROOF", help="Compare with a proof's folder; no catalog.")
+@click.option(
+    "--signed-by", metavar="KEY", help="With --against: the fingerprint or .pub that signed it."
+)
 def command(
     terminal: Terminal,
     drives: tuple[str, ...],
@@ -64,6 +68,8 @@ def command(
     again: bool,
     quick: bool,
     no_record: bool,
+    against: str | None,
+    signed_by: str | None,
 ) -> int:
     """Read every known copy on the drives again, past the cache, and compare.
 
@@ -72,6 +78,9 @@ def command(
     bad is recorded before it is shown. What was read is added to the hash lists on drives that
     this catalog wrote to; nothing else is written to a drive. An audit that was cut off is gone
     on with.
+
+    With --against, DRIVE is a folder, and it is compared with the folder that ingest proof made,
+    which is refused when a byte of it was changed. Nothing is recorded or written.
 
     Exit: 0 all matched; 3 something is wrong; 4 a drive left in the middle (run it again).
     """
@@ -82,6 +91,15 @@ def command(
     from ingest.cli.stopping import stopping
     from ingest.jobs.audit import Wish, audit
 
+    if signed_by is not None and against is None:
+        raise UsageError("--signed-by says who signed a proof.", do="--against PROOF")
+    if against is not None:
+        if quick or oldest or production or again or by != "both":
+            raise UsageError(
+                "--against compares every file with the proof, and knows no catalog.",
+                do="leave out the other options but --roll and --signed-by",
+            )
+        return _against(terminal, drives, against, roll, signed_by)
     if quick and oldest:
         raise UsageError(
             "--quick reads nothing, so it needs no time (--oldest).", do="leave one out"
@@ -127,6 +145,29 @@ def command(
     if result.stopped:
         return ExitCode.STOPPED
     return ExitCode.UNFINISHED if result.unfinished else ExitCode.WELL
+
+
+def _against(
+    terminal: Terminal, drives: tuple[str, ...], proof: str, roll: str | None, signed_by: str | None
+) -> int:
+    import threading
+
+    from ingest.cli import against
+    from ingest.cli.stopping import stopping
+    from ingest.jobs.against import compare_with_proof
+
+    stop = threading.Event()
+    with _Screen(terminal, "B", None) as screen, stopping(stop):
+        compared = compare_with_proof(
+            proof,
+            drives,
+            tell=screen.tell,
+            stop=stop,
+            roll=roll,
+            signer=against.signer_of(signed_by) if signed_by is not None else "",
+        )
+    terminal.answer(against.document(compared), against.lines(compared))
+    return compared.exit_code
 
 
 _TIME = re.compile(r"(?:(\d{1,4})h)?(?:(\d{1,5})m)?(?:(\d{1,6})s)?")

@@ -47,6 +47,7 @@ HOME = {
     "exifread": {"media"},
     "lxml": {"manifest"},
     "jinja2": {"report"},
+    "cryptography": {"report"},
     "typst": {"report"},
     "xxhash": {"checksums", "copying"},
     "ctypes": {"platforms", "manifest"},

@@ -145,9 +145,10 @@ def _what(facts: ProofFacts, number: int) -> str:
 
 
 def _covers(facts: ProofFacts, number: int, kind: str) -> str:
+    files = counted(_many(facts, number, kind), "file")
     return (
-        f"Reads {counted(_many(facts, number, kind), 'file')} and compares each with its {_NAMES[kind]}; it takes as "
-        f"long as the drive takes to be read. {_ASK}"
+        f"Reads {files} and compares each with its {_NAMES[kind]}; it takes as long as the drive "
+        f"takes to be read. {_ASK}"
     )
 
 

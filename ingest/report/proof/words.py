@@ -13,7 +13,10 @@ __all__ = ["bounds", "duration", "headline", "mail", "missing_kinds", "title", "
 
 
 def title(facts: ProofFacts) -> str:
-    return f"What was checked of {shown(facts.scope)}, as of {moment(facts.as_of)}"
+    return (
+        f"{shown(facts.scope)}: what was checked, as of {moment(facts.as_of)}, and how to check it "
+        "yourself"
+    )
 
 
 def headline(facts: ProofFacts) -> str:
