@@ -18,6 +18,7 @@ from ingest.names import shown
 from ingest.platforms import posix_files
 from ingest.report import typesetting
 from ingest.report.gather import gather
+from ingest.report.gather_drives import DrivesNow
 from ingest.report.proof.facts import ProofFacts
 from ingest.report.proof.folder import ProofFolder, build
 from ingest.report.proof.gather import prove
@@ -87,7 +88,7 @@ def make_proof(
     )
     names = {roll.id: roll.name for roll in rolls}
     facts = prove(
-        gather(catalog, rolls, now=now, mounted=mounted, scope=scope),
+        gather(catalog, rolls, now=now, here=DrivesNow(mounted=mounted), scope=scope),
         {(names[file.roll_id], file.path): file for file in catalog.files(rolls)},
         machine=machine,
         drives=request.drives,

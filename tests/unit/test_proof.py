@@ -140,6 +140,21 @@ def test_a_file_with_no_copy_on_the_named_drive_is_told() -> None:
         proved(facts, drives=["PUFFIN"])
 
 
+def test_a_drive_that_is_dead_or_lost_is_left_out_and_when_named_shows_nothing() -> None:
+    """What was seen of it once says nothing of footage that nobody can reach."""
+    facts = proofs.intake()
+    lost = replace(facts.drives[1], gone=True, proven=0, discounted=3)
+    files = tuple(
+        replace(file, copies=(file.copies[0], replace(file.copies[1], counts=False)))
+        for file in facts.files
+    )
+    facts = replace(facts, drives=(facts.drives[0], lost), files=files)
+    assert [drive.name for drive in proved(facts).drives] == ["HERON"]
+    assert proved(facts).well
+    named = proved(facts, drives=["OTTER"])
+    assert [one.state for one in named.findings] == ["not counted"] * 3
+
+
 def test_what_stayed_on_the_card_is_told() -> None:
     """A file that could not be read from the card is no file of the proof, and not silent."""
     facts = proofs.intake()

@@ -42,6 +42,8 @@ _LEFT_ON_CARD = {
     "older": "left on the card, being older than the date that was asked for",
 }
 
+_GONE = "the drive is, or was, written down as dead or lost, and it was not read since"
+
 
 def prove(
     facts: IntakeFacts,
@@ -56,10 +58,10 @@ def prove(
 ) -> ProofFacts:
     """What can be shown of these rolls to somebody else.
 
-    `records`: (roll, path) to the file as the catalog has it.
-    `drives`: names of the drives that it is about; none: all that hold a copy. `redact` leaves out
-    scene and take, notes, and names of people and computers. Where a clip was recorded is never
-    part of a proof. Raises NotKnown when a drive holds nothing of it.
+    `records`: (roll, path) to the file as the catalog has it. `drives`: names of the drives that
+    it is about; none: all that hold a copy and are not dead or lost. `redact` leaves out scene and
+    take, notes, and names of people and computers. Where a clip was recorded is never part of a
+    proof. Raises NotKnown when a drive holds nothing of it.
     """
     chosen = _chosen(facts, drives)
     layouts, findings = _lay_out(facts, chosen)
@@ -114,7 +116,7 @@ def prove(
 def _chosen(facts: IntakeFacts, asked: Collection[str]) -> list[str]:
     known = [drive.name for drive in facts.drives]
     if not asked:
-        return known
+        return [drive.name for drive in facts.drives if not drive.gone]
     chosen = []
     for name in asked:
         alike = [one for one in known if one == name] or [
@@ -164,6 +166,8 @@ def _lay_out(facts: IntakeFacts, chosen: Sequence[str]) -> tuple[tuple[Layout, .
         for file, copy in _held(facts, drive):
             if copy.state is not State.MATCHED:
                 findings.append(Finding(drive, file.name, str(copy.state), copy.why))
+            elif not copy.counts:
+                findings.append(Finding(drive, file.name, "not counted", _GONE))
             if file.name not in twice:
                 paths.setdefault(file.name, copy.path)
         if not paths:
