@@ -213,10 +213,15 @@ class Custody(Asking):
                     .where(CopyRow.id == copy_id)
                     .values(path=place, path_key=path_key(place))
                 )
-            marker = connection.execute(
-                select(DriveRow.marker).where(DriveRow.id == move.drive_id)
-            ).scalar_one()
-            value = {"drive": marker, "from": move.origin, "to": move.wanted}
+            drive = connection.execute(
+                select(DriveRow.marker, DriveRow.name).where(DriveRow.id == move.drive_id)
+            ).one()
+            value = {
+                "drive": drive.marker,
+                "name": drive.name,
+                "from": move.origin,
+                "to": move.wanted,
+            }
             self._noted(connection, observer, About.ROLL, str(move.roll_id), "moved", value)
             return len(copies)
 

@@ -164,8 +164,8 @@ def _set_lines(done: RollSet) -> Iterator[str]:
         yield "  Its hash lists stay as they are: their paths begin below this folder."
     yield from _note_lines(done.note)
     yield from history_lines(done.history)
-    if roll != done.before:
-        yield "Do: ingest slate match, if a log names this roll"
+    if roll != done.before and done.logged:
+        yield "Do: ingest slate match (the log may name this roll)"
 
 
 def _note_document(note: RollNote) -> dict[str, Any]:

@@ -397,3 +397,43 @@ def test_a_roll_name_that_two_productions_bear_is_asked_for(place: Path, ingest:
     )
     assert ingest("rolls", "set", "A004", "--production", "Saltmarsh").code == 0
     assert [one.name for one in (place / "HERON" / "Saltmarsh").rglob("A004")] == ["A004"]
+
+
+def test_a_card_that_goes_on_after_a_correction_joins_the_corrected_roll(
+    place: Path, ingest: Runner
+) -> None:
+    """Its files are known again, the new one lands in the renamed folder, on a drive that was
+    away as well."""
+    hidden = away(place, "OTTER")
+    ingest("rolls", "set", "A003", "--roll", "A007")
+    hidden.rename(place / "OTTER")
+    (place / "card" / "CLIP" / "C0004.BIN").write_bytes(b"one more " * 999)
+    words = ("--day", "1", "--roll", "A007", "--to", place / "HERON", "--to", place / "OTTER")
+    ran = ingest("offload", place / "card", *words, "--json")
+    assert ran.code == 0
+    assert (ran.document["roll"], ran.document["known"]) == ("A007", len(CLIPS))
+    for drive in ("HERON", "OTTER"):
+        assert (place / drive / NEW / "CLIP" / "C0004.BIN").exists()
+        assert not (place / drive / FOLDER).exists()
+    assert ingest("reuse", place / "card").code == 0
+    assert ingest("audit").code == 0
+
+
+def test_a_drive_that_another_machine_wrote_to_is_the_drive_it_was(
+    place: Path, ingest: Runner
+) -> None:
+    """Known by its marker; what is here is known as before, and the other machine's roll is taken
+    in by its hash lists, as claims."""
+    (place / "card2").mkdir()
+    (place / "card2" / "B001C001.BIN").write_bytes(b"the other unit " * 999)
+    words = ("--day", "1", "--roll", "B001", "--to", place / "HERON", "--to", place / "OTTER")
+    other = ("--catalog", place / "other.sqlite3")
+    assert ingest("offload", place / "card2", *words, *other).code == 0
+    assert ingest("reuse", place / "card").code == 0
+    markers = {one["marker"] for one in ingest("drives", "--json").document["drives"]}
+    assert markers == {
+        one["marker"] for one in ingest("drives", "--json", *other).document["drives"]
+    }
+    assert ingest("rebuild", place / "HERON", place / "OTTER").code == 0
+    states = {one["roll"]: one["state"] for one in ingest("rolls", "--json").document["rolls"]}
+    assert states == {"A003": "matched", "B001": "unverified"}

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta, timezone
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 from engine_bench import stop_in_writing
@@ -110,6 +111,29 @@ def test_the_day_is_the_call_sheets(desk: Desk, now: datetime, day: int, on: dat
     days = Settings(days=(date(2026, 3, 14), date(2026, 3, 15)))
     plan = desk.plan(desk.card(), now, settings=days)
     assert (plan.day, plan.date) == (day, on)
+
+
+@pytest.mark.parametrize("ahead", [timedelta(days=1), timedelta(days=-400), timedelta(hours=13)])
+def test_a_cameras_clock_changes_no_day(desk: Desk, ahead: timedelta) -> None:
+    """A day ahead, a year behind, set for another continent: the day is that of the offload."""
+    card = desk.card()
+    for file in card.iterdir():
+        at = int((NOON + ahead).timestamp()) * 10**9
+        os.utime(file, ns=(at, at))
+    days = (date(2026, 3, 13), date(2026, 3, 14), date(2026, 3, 15))
+    plan = desk.plan(card, settings=Settings(days=days))
+    assert (plan.day, plan.date) == (2, date(2026, 3, 14))
+
+
+def test_a_card_of_the_night_of_the_clock_change_belongs_to_the_day_before(desk: Desk) -> None:
+    """29 March 2026 in Lisbon has no 01:30 (IANA tz database); a card that comes in at 02:40 is
+    still of the 28th, one that comes in at 05:10 is of the 29th."""
+    lisbon = ZoneInfo("Europe/Lisbon")
+    settings = Settings(days=(date(2026, 3, 28), date(2026, 3, 29)), time_zone="Europe/Lisbon")
+    card = desk.card()
+    night = desk.plan(card, datetime(2026, 3, 29, 2, 40, tzinfo=lisbon), settings=settings)
+    morning = desk.plan(card, datetime(2026, 3, 29, 5, 10, tzinfo=lisbon), settings=settings)
+    assert (night.day, morning.day) == (1, 2)
 
 
 def test_without_days_they_count_by_what_is_in(desk: Desk) -> None:

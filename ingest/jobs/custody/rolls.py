@@ -45,6 +45,8 @@ class RollSet:
     history: tuple[Change, ...]
     folders: tuple[Moved, ...]
     """What became of the roll's folders on the drives that hold it."""
+    logged: bool
+    """A slate log of the production is loaded: its rows may name the roll."""
 
 
 def roll_named(catalog: Catalog, name: str) -> Roll:
@@ -94,6 +96,7 @@ def set_roll(
         note=catalog.roll_notes([roll])[roll.id],
         history=catalog.changes(About.ROLL, str(roll.id)),
         folders=folders,
+        logged=bool(catalog.slate(roll.production)),
     )
 
 

@@ -72,7 +72,7 @@ def _what(change: Change, value: dict[str, str]) -> str:
         case "corrected":
             return _corrected(change)
         case "moved":
-            return f"folder renamed from {value['from']} to {value['to']}"
+            return f"folder renamed on {value['name']}"
         case _:
             return shown(change.what)
 
