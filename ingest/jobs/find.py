@@ -14,7 +14,7 @@ from ingest.errors import Ambiguous, NotKnown, UsageError
 from ingest.evidence import State
 from ingest.jobs.known import DriveHere, drives_here
 from ingest.names import shown
-from ingest.slate.columns import BadCell, read_label
+from ingest.slate.cells import BadCell, read_label
 from ingest.slate.names import (
     camera_key,
     name_key,

@@ -75,9 +75,9 @@ def test_when_a_title_stands_above_the_headings_then_rows_count_as_the_sheet_sho
 
 
 def test_when_a_column_is_not_known_then_it_is_kept_as_written(log):
-    """Lens and filter are nobody's business here, but not lost."""
-    (row,) = read_log(log("scene,take,Lens (mm),Filter\n12A,3,35,\n"))
-    assert row.extra == {"Lens (mm)": "35"}
+    """Props are nobody's business here, but not lost."""
+    (row,) = read_log(log("scene,take,Props (on set),Weather\n12A,3,lamp,\n"))
+    assert row.extra == {"Props (on set)": "lamp"}
 
 
 @pytest.mark.parametrize(
@@ -190,7 +190,8 @@ def test_when_hundreds_of_rows_are_bad_then_the_first_are_shown_and_the_rest_cou
         (b"12A,3,A001\n12B,1,A001\n", "no row of headings"),
         (b"take,clip\n3,C0001\n", "no row of headings"),
         (b"scene,take\n12A,3\0\n", "NUL byte in line 2"),
-        (b"PK\x03\x04rest", "not CSV"),
+        (b"PK\x03\x04rest", "damaged workbook"),
+        (b"\xd0\xcf\x11\xe0rest", "not CSV"),
         (b"scene,scene,take\n12A,12B,3\n", "columns A and B are both called scene"),
         (b'scene,take,notes\n12A,3,"never closed\n12B,1,\n', "can't be read from row 2 on"),
         (b"scene,take\n=A1&B1,3\n", "=A1&B1 is a formula"),
