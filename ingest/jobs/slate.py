@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
 
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Clip, Observer, Rating, SlateRow, Sure, TakeLink
 from ingest.errors import UsageError
 from ingest.jobs.find import choose_production, find_clip
+from ingest.slate.changes import Changes, compare_rows
+from ingest.slate.days import shoot_days, with_days
 from ingest.slate.log import read_log
 from ingest.slate.matching import Matching, match
 from ingest.slate.names import camera_key, same_scene, same_take
@@ -53,10 +55,9 @@ class MatchResult:
 class LoadResult:
     log: str
     rows: int
-    new: int
-    """Rows that the log of this name did not hold before, in these words."""
-    gone: int
-    """Rows that it held before and holds no more in these words; kept as history."""
+    before: int
+    """Rows that the log of this name held before; 0 when it is loaded for the first time."""
+    changes: Changes
     match: MatchResult
 
 
@@ -66,33 +67,45 @@ class SetResult:
     link: TakeLink
 
 
-def load_log(catalog: Catalog, production: str | None, path: str) -> LoadResult:
+def load_log(
+    catalog: Catalog,
+    production: str | None,
+    path: str,
+    observer: Observer,
+    *,
+    sheet: str | None = None,
+    days: Sequence[date] = (),
+) -> LoadResult:
     """Load a slate log, in place of what the log of this file name said before, and match anew.
 
-    Raises BadLog (nothing is loaded then), NotKnown, UsageError.
+    `sheet` names a workbook's sheet; `days` are the production's shoot days in order. Raises
+    BadLog (nothing is loaded then), NotKnown, UsageError.
     """
     chosen = choose_production(catalog, production)
-    rows = read_log(path)
+    numbers = shoot_days(days, catalog.rolls(production=chosen))
+    rows = read_log(path, sheet=sheet, shoot_dates=numbers)
     log = rows[0].log
     before = [row for row in catalog.slate(chosen) if row.log == log]
-    catalog.load_slate(chosen, log, rows)
-    was, now = _counted(before), _counted(rows)
+    catalog.load_slate(chosen, log, rows, observer)
     return LoadResult(
         log=log,
         rows=len(rows),
-        new=(now - was).total(),
-        gone=(was - now).total(),
-        match=match_production(catalog, chosen),
+        before=len(before),
+        changes=compare_rows(before, rows),
+        match=match_production(catalog, chosen, days=days),
     )
 
 
-def match_production(catalog: Catalog, production: str | None = None) -> MatchResult:
+def match_production(
+    catalog: Catalog, production: str | None = None, *, days: Sequence[date] = ()
+) -> MatchResult:
     """Link all clips of a production to takes anew; links set by hand stay."""
     chosen = choose_production(catalog, production)
-    clips = catalog.clips(catalog.rolls(production=chosen))
+    rolls = catalog.rolls(production=chosen)
+    clips = catalog.clips(rolls)
     ids = [clip.id for clip in clips]
     by_hand = [link for some in catalog.links(ids).values() for link in some if link.by_hand]
-    rows = catalog.slate(chosen)
+    rows = with_days(catalog.slate(chosen), shoot_days(days, rolls))
     found = match(clips, rows, by_hand)
     catalog.replace_links(ids, found.links)
     return MatchResult(chosen, {clip.id: clip for clip in clips}, len(rows), found)
@@ -146,7 +159,3 @@ def _logged(rows: Sequence[SlateRow], clip: Clip, scene: str, take: str) -> Slat
         if row.camera and camera_key(row.camera) == own:
             return row
     return next((row for row in fitting if not row.camera), fitting[0] if fitting else None)
-
-
-def _counted(rows: Iterable[SlateRow]) -> Counter[str]:
-    return Counter(repr(replace(row, row=0, extra=dict(sorted(row.extra.items())))) for row in rows)

@@ -139,12 +139,75 @@ def test_when_a_log_is_loaded_then_its_clips_are_linked_and_nothing_is_open(shoo
 
 
 def test_when_a_log_is_loaded_again_then_it_says_what_changed(shoot):
-    """One row corrected is one new and one gone."""
+    """A corrected row with what it said before, a new one, and one that is gone."""
     shoot("slate", "load", shoot.log(LOG))
-    _, told = shoot.json("slate", "load", shoot.log(LOG.replace("12B", "12C")))
-    assert (told["new"], told["gone"]) == (1, 1)
+    corrected = LOG.replace("12B", "12C").replace(",wind", ",wind and gulls")
+    _, told = shoot.json("slate", "load", shoot.log(corrected + "14,1,A,A001,C0009,,\n"))
+    assert (told["new"], told["changed"], told["gone"]) == (1, 2, 0)
+    assert [(one["row"], one["fields"]) for one in told["changes"]] == [
+        (2, {"note": ["wind", "wind and gulls"]}),
+        (4, {"scene": ["12B", "12C"]}),
+    ]
     _, found = shoot.json("find", "--roll", "B001")
     assert found["clips"][0]["scene"] == "12C"
+    _, out, _ = shoot("slate", "load", shoot.log(corrected))
+    assert "3 rows loaded, 1 gone" in out
+    assert "  - gone: 14 take 1 (it was row 5)\n" in out
+    assert "3 rows loaded, nothing in it is new" in shoot("slate", "load", shoot.log(corrected))[1]
+
+
+SHOTS = (
+    "Shot,Scene,Day,Size,Location,Cameras,Note\n"
+    "1,12A,1,WS,Quay,A B,\n"
+    "2,12B,1,CU,Quay,B,\n"
+    "3,15,1,Insert,Lamp store,A,the lamp is lit\n"
+    "4,16,2,WS,Quay,A,\n"
+)
+
+
+def test_when_a_planned_shot_was_not_shot_then_it_is_owed_before_the_set_is_struck(shoot):
+    """Exit 3 for its day; what is planned for later is told apart."""
+    shoot("slate", "load", shoot.log(LOG))
+    code, told = shoot.json("slate", "owed", shoot.log(SHOTS, "shots.csv"), "--day", "1")
+    assert (code, told["verdict"], told["planned"]) == (3, "open", 4)
+    assert [(one["shot"], one["state"]) for one in told["missing"]] == [("3", "not shot")]
+    assert [one["shot"] for one in told["owed"]] == ["3", "4"]
+    assert [one["shot"] for one in told["later"]] == ["4"]
+    assert [(one["state"], one["cameras_missing"]) for one in told["shots"][:2]] == [
+        ("circled", ["B"]),
+        ("not rated", []),
+    ]
+    code, out, _ = shoot("slate", "owed", "--day", "1")
+    assert code == 3
+    assert out.startswith("Saltmarsh: STILL OWED: 1 of 3 planned shots of day 1.\n")
+    assert "  - scene 15 shot 3, day 1: not shot (Insert, A, Lamp store)\n" in out
+    assert "    the lamp is lit\n" in out
+    assert all(len(line) <= 80 for line in out.splitlines())
+
+
+def test_when_the_list_was_loaded_once_then_it_is_remembered(shoot):
+    """Without the file: the last one loaded, as the end of the day needs it."""
+    code, _, err = shoot("slate", "owed")
+    assert code == 2
+    assert "No shot list of Saltmarsh is known." in err
+    shoot("slate", "load", shoot.log(LOG))
+    shoot("slate", "owed", shoot.log(SHOTS, "shots.csv"))
+    without = SHOTS.replace("3,15,1,Insert,Lamp store,A,the lamp is lit\n", "")
+    code, told = shoot.json("slate", "owed", shoot.log(without, "shots.csv"))
+    assert (code, told["missing"], [one["shot"] for one in told["later"]]) == (0, [], ["4"])
+    assert shoot.json("slate", "owed")[1] == told
+    assert "nothing is owed so far; 1 of 3 planned shots still to come" in shoot("slate", "owed")[1]
+
+
+def test_when_many_rows_are_bad_then_each_is_named_on_a_line_of_its_own(shoot):
+    """On standard error, the error itself last."""
+    code, out, err = shoot("slate", "load", shoot.log(LOG + "14,,A,A001,C0002,,\n" * 6))
+    assert (code, out) == (2, "")
+    lines = err.splitlines()
+    assert [line.split(":")[0] for line in lines[:6]] == [
+        f"  row {number}, column B (take)" for number in range(5, 11)
+    ]
+    assert "6 bad rows, nothing was loaded" in err
 
 
 def test_when_a_row_is_bad_then_nothing_of_the_log_is_loaded(shoot):

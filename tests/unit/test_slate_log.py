@@ -4,7 +4,7 @@ import os
 
 import pytest
 
-from ingest.catalog.records import Rating
+from ingest.catalog.records import Mark, Rating
 from ingest.errors import BadLog
 from ingest.slate.log import read_log
 
@@ -245,3 +245,175 @@ def test_when_the_path_is_no_file_then_it_is_said(tmp_path):
     assert "is a folder" in refused(str(tmp_path))
     os.mkfifo(tmp_path / "pipe")
     assert "is no file" in refused(str(tmp_path / "pipe"))
+
+
+# Marks, clocks, dates, cameras ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("take", "cells", "marks"),
+    [
+        ("3", "FS x", (Mark.FALSE_START,)),
+        ("3 FS", "", (Mark.FALSE_START,)),
+        ("3, TS", "", (Mark.TAIL_SLATE,)),
+        ("3", "note end board, second sticks", (Mark.TAIL_SLATE, Mark.SECOND_STICKS)),
+        ("3", "note tail-slate", (Mark.TAIL_SLATE,)),
+        ("3", "slated tail", (Mark.TAIL_SLATE,)),
+        ("3", "slated none", (Mark.NO_SLATE,)),
+        ("3", "note not slated", (Mark.NO_SLATE,)),
+        ("3", "status false start", (Mark.FALSE_START,)),
+        ("3", "note FS of the quay", ()),
+        ("3PU", "", (Mark.PICK_UP,)),
+        ("WT2", "", (Mark.WILD_TRACK,)),
+        ("RT", "", (Mark.ROOM_TONE,)),
+        ("PU1", "", (Mark.PICK_UP,)),
+        ("3", "series yes", (Mark.SERIES,)),
+    ],
+)
+def test_when_a_log_says_how_a_take_was_slated_then_it_is_known(log, take, cells, marks):
+    """Common practice, no source: in a column, behind the number, in the note, in the name."""
+    heading, _, cell = cells.partition(" ")
+    (row,) = read_log(log(f'scene,take,{heading or "x"}\n12A,"{take}","{cell}"\n'))
+    assert row.marks == marks
+
+
+def test_when_short_forms_stand_behind_a_take_then_the_take_is_the_number_alone(log):
+    """`3 MOS TS` is take 3, mute, slated at its end."""
+    (row,) = read_log(log("scene,take\n12A,3 MOS TS\n"))
+    assert (row.take, row.mos, row.marks) == ("3", True, (Mark.TAIL_SLATE,))
+
+
+def test_when_a_circle_is_drawn_round_the_number_then_the_take_is_circled(log):
+    """The sign for a circled 3, as in Unicode's Enclosed Alphanumerics."""
+    (row,) = read_log(log("scene,take\n12A,③\n"))
+    assert (row.take, row.rating) == ("3", Rating.CIRCLED)
+
+
+@pytest.mark.parametrize("written", ["1-3", "1–3", "1, 2, 3", "1+2+3", "1/2/3"])
+def test_when_a_row_tells_of_several_takes_then_it_is_a_series(log, written):
+    """One clip, three takes, one row of the sheet."""
+    rows = read_log(log(f'scene,take,clip\n12A,"{written}",C0003\n'))
+    assert [(row.take, row.clip, row.row) for row in rows] == [
+        (take, "C0003", 2) for take in ("1", "2", "3")
+    ]
+    assert all(Mark.SERIES in row.marks for row in rows)
+
+
+@pytest.mark.parametrize("written", ["A+B", "A B", "a/b", "A, B", "Cam A & Cam B", "A and B"])
+def test_when_a_row_tells_of_two_cameras_then_each_gets_its_own(log, written):
+    """With its own roll and clip, in the same order."""
+    rows = read_log(log(f'scene,take,camera,roll,clip\n12A,3,"{written}","A1 B1","C3, C9"\n'))
+    assert [(row.camera or "").upper() for row in rows] == ["A", "B"]
+    assert [(row.roll, row.clip) for row in rows] == [("A1", "C3"), ("B1", "C9")]
+
+
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [
+        ("10:42", "10:42:00"),
+        ("9:02:05", "09:02:05"),
+        ("10.42", "10:42:00"),
+        ("10h42", "10:42:00"),
+        ("1042", "10:42:00"),
+        ("2:15 PM", "14:15:00"),
+        ("12:05 a.m.", "00:05:00"),
+        ("12:05pm", "12:05:00"),
+    ],
+)
+def test_when_a_column_holds_times_of_day_then_they_are_the_wall_clock(log, written, read):
+    """No frames: not a timecode. The heading `start` says neither."""
+    (row,) = read_log(log(f"scene;take;start\n12A;3;{written}\n"))
+    assert (row.start_clock, row.start_timecode) == (read, None)
+
+
+def test_when_timecode_and_clock_stand_side_by_side_then_both_are_kept(log):
+    """Two axes, never mixed."""
+    (row,) = read_log(log("scene,take,TC in,Time,Time out\n12A,3,10:02:00:00,10:42,10:44\n"))
+    assert (row.start_timecode, row.start_clock, row.end_clock) == (
+        "10:02:00:00",
+        "10:42:00",
+        "10:44:00",
+    )
+
+
+def test_when_one_cell_of_a_column_has_frames_then_all_of_it_is_timecode(log):
+    """The rest was written short."""
+    rows = read_log(log("scene,take,start\n12A,1,10:02:00\n12A,2,10:04:00:12\n"))
+    assert [row.start_timecode for row in rows] == ["10:02:00:00", "10:04:00:12"]
+
+
+def test_when_stop_holds_no_time_then_it_is_the_lens_s(log):
+    """And the other columns of a camera report."""
+    (row,) = read_log(
+        log(
+            "scene,take,lens,stop,filter,ISO,WB,shutter angle,fps\n"
+            "12A,3,35 mm,T2.8,ND6,800,5600,180,25\n"
+        )
+    )
+    assert (row.lens, row.stop, row.filter, row.iso) == ("35 mm", "T2.8", "ND6", "800")
+    assert (row.white_balance, row.shutter, row.frame_rate) == ("5600", "180", "25")
+    assert row.end_timecode is None
+
+
+def test_when_stop_stands_beside_start_then_it_is_the_end(log):
+    """Of the take, by the clock."""
+    (row,) = read_log(log("scene,take,start,stop\n12A,3,10:42,10:44\n"))
+    assert (row.start_clock, row.end_clock, row.stop) == ("10:42:00", "10:44:00", None)
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        ("2026-03-14", "2026-03-15"),
+        ("14.03.2026", "15.3.26"),
+        ("14/03/2026", "15/03/2026"),
+        ("3/14/2026", "03/15/26"),
+        ("14 March 2026", "15 Mar 2026"),
+        ("Mar 14, 2026", "Mar 15, 2026"),
+        ("20260314", "20260315"),
+    ],
+)
+@pytest.mark.parametrize("heading", ["date", "day"])
+def test_when_days_stand_as_dates_then_they_are_shoot_days(log, written, heading):
+    """In one style throughout; the day's number where it is known."""
+    one, other = written
+    rows = read_log(
+        log(f'scene;take;{heading}\n12A;1;"{one}"\n12A;2;"{other}"\n'),
+        shoot_dates={"2026-03-14": 1},
+    )
+    assert [(row.day, row.date) for row in rows] == [(1, "2026-03-14"), (None, "2026-03-15")]
+
+
+def test_when_a_date_could_be_two_days_then_the_shoot_days_settle_it_or_nothing_does(log):
+    """3 April and 4 March are both possible until one of them is a shoot day."""
+    path = log("scene,take,date\n12A,1,03/04/2026\n")
+    assert read_log(path, shoot_dates={"2026-03-04": 2})[0].day == 2
+    said = refused(path)
+    assert "03/04/2026 may be 2026-04-03 or 2026-03-04" in said
+    assert "write all dates as 2026-03-14" in said
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (
+            "scene;take;date\n1;1;2026-03-14\n1;2;14.03.2026\n1;3;3/14/2026\n",
+            "dates in 3 styles (2026-03-14 in row 2, 14.03.2026 in row 3, 3/14/2026 in row 4)",
+        ),
+        ("scene;take;date\n1;1;soon\n", "soon is no date"),
+        ("scene;take;time\n1;1;10:42\n1;2;25:10\n", "25:10 is no time of day"),
+        ("scene;take;in;out\n1;1;10:42;10:40\n", "it ends at 10:40:00, before it begins"),
+        ("scene;take\n12A;03-Jan\n", "03-Jan is a date that the spreadsheet made of it"),
+        ("scene;take\n1.2E+04;3\n", "1.2E+04 is a number that the spreadsheet made of it"),
+        ("scene;take;camera;clip\n12A;3;A+B;C0003\n", "1 for 2 cameras"),
+    ],
+)
+def test_when_a_cell_could_mean_two_things_then_the_load_stops_in_words(log, content, words):
+    """A wrong day is worse than none."""
+    assert words in refused(log(content))
+
+
+def test_when_a_log_has_frames_and_no_scenes_then_a_frame_is_the_scene(log):
+    """A storyboard, as for a commercial."""
+    (row,) = read_log(log("frame,take\n7,2\n"))
+    assert (row.scene, row.shot, row.take) == ("7", "7", "2")

@@ -1,0 +1,251 @@
+"""What `ingest slate` says of links: the JSON document and the screen."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+from ingest.names import shown
+from ingest.slate.pool import said_row, said_take
+
+if TYPE_CHECKING:
+    from ingest.catalog.records import SlateRow, TakeLink
+    from ingest.jobs.slate import LoadResult, MatchResult
+
+__all__ = [
+    "counted",
+    "link_document",
+    "load_document",
+    "load_lines",
+    "match_document",
+    "match_lines",
+    "more",
+    "row_document",
+    "take_words",
+    "wrapped",
+]
+
+SHOWN = 40
+"""Lines of one kind on a screen; `--json` holds them all."""
+
+_FIELD = {"extra": "other columns", "mos": "MOS", "iso": "ISO"}
+
+# The document -------------------------------------------------------------------------------
+
+
+def match_document(result: MatchResult) -> dict[str, Any]:
+    """What `slate match --json` answers."""
+    from ingest.catalog.records import Sure
+
+    found = result.matching
+    return {
+        "production": result.production,
+        "verdict": "open" if result.is_open else "complete",
+        "sure": result.count(Sure.SURE),
+        "likely": result.count(Sure.LIKELY),
+        "open": result.count(Sure.OPEN),
+        "by_hand": result.by_hand,
+        "links": [
+            {"clip": result.clips[link.clip_id].full_name, **link_document(link)}
+            for link in found.links
+        ],
+        "takes_without_clip": [row_document(row) for row in found.rows_without_clip],
+        "clips_without_take": [clip.full_name for clip in found.clips_without_take],
+        "conflicts": [
+            {
+                "kind": each.kind,
+                "what": each.words,
+                "clips": [result.clips[number].full_name for number in each.clip_ids],
+                "rows": [row_document(row) for row in each.rows],
+            }
+            for each in found.conflicts
+        ],
+    }
+
+
+def link_document(link: TakeLink) -> dict[str, Any]:
+    """A link, its clip left out."""
+    return {
+        "scene": link.scene,
+        "take": link.take,
+        "shot": link.shot,
+        "rating": link.rating.value if link.rating else None,
+        "sure": link.sure.value,
+        "basis": link.basis,
+        "note": link.note,
+        "by_hand": link.by_hand,
+    }
+
+
+def row_document(row: SlateRow) -> dict[str, Any]:
+    """What tells a log's row from others."""
+    return {
+        "log": row.log,
+        "row": row.row,
+        "scene": row.scene,
+        "take": row.take,
+        "camera": row.camera,
+        "roll": row.roll,
+        "clip": row.clip,
+    }
+
+
+# The screen ---------------------------------------------------------------------------------
+
+
+def load_document(result: LoadResult) -> dict[str, Any]:
+    """What `slate load --json` answers."""
+    told = result.changes
+    return {
+        "log": result.log,
+        "rows": result.rows,
+        "new": len(told.new),
+        "changed": len(told.changed),
+        "gone": len(told.gone),
+        "changes": [
+            {
+                **row_document(one.after),
+                "fields": {
+                    name: [_plain(getattr(one.before, name)), _plain(getattr(one.after, name))]
+                    for name in one.fields
+                },
+            }
+            for one in told.changed
+        ],
+        "rows_gone": [row_document(row) for row in told.gone],
+        **match_document(result.match),
+    }
+
+
+def load_lines(result: LoadResult) -> Iterator[str]:
+    """What `slate load` shows: what is new, changed and gone, then the links."""
+    told = result.changes
+    said = [
+        f"{len(some):,} {word}"
+        for some, word in ((told.new, "new"), (told.changed, "changed"), (told.gone, "gone"))
+        if some
+    ]
+    changed = ", ".join(said) or "nothing in it is new"
+    yield f"{shown(result.log)}: {counted(result.rows, 'row')} loaded, {changed}."
+    for one in told.changed[:SHOWN]:
+        after = one.after
+        what = ", ".join(
+            f"{_FIELD.get(name, name.replace('_', ' '))} {_said(getattr(one.before, name))} is now "
+            f"{_said(getattr(after, name))}"
+            for name in one.fields
+        )
+        yield from wrapped(f"row {after.row}, {said_take(after.scene, after.take)}: {what}")
+    yield from more(len(told.changed))
+    for row in told.gone[:SHOWN]:
+        yield from wrapped(f"gone: {said_take(row.scene, row.take)} (it was row {row.row})")
+    yield from more(len(told.gone))
+    yield from match_lines(result.match)
+
+
+def _plain(value: Any) -> Any:
+    """A field of a row as JSON holds it."""
+    if isinstance(value, tuple):
+        return [str(each) for each in value]
+    return dict(value) if isinstance(value, Mapping) else value
+
+
+def _said(value: Any) -> str:
+    if isinstance(value, tuple):
+        return ", ".join(value) or "empty"
+    if isinstance(value, Mapping):
+        return shown("; ".join(f"{key}: {text}" for key, text in value.items())) or "empty"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "empty" if value is None else shown(str(value))
+
+
+def match_lines(result: MatchResult) -> Iterator[str]:
+    """What `slate match` shows: the count, then what a person should look at."""
+    from ingest.catalog.records import Sure
+
+    found = result.matching
+    linked = len({link.clip_id for link in found.links})
+    yield (
+        f"{shown(result.production)}: {linked} of {counted(len(result.clips), 'clip')} linked to "
+        "takes."
+    )
+    yield (
+        f"Links: {result.count(Sure.SURE)} sure, {result.count(Sure.LIKELY)} likely, "
+        f"{result.count(Sure.OPEN)} open, {result.by_hand} by hand."
+    )
+    asked = [link for link in found.links if link.sure is not Sure.SURE]
+    if asked:
+        yield ""
+        yield "Not sure, please look:"
+        for link in asked[:SHOWN]:
+            name = shown(result.clips[link.clip_id].full_name)
+            yield from wrapped(
+                f"{name}: {take_words(link)}, {link.sure.value} ({shown(link.basis)})"
+            )
+        yield from more(len(asked))
+    if found.conflicts:
+        yield ""
+        yield "Needs a person:"
+        for conflict in found.conflicts[:SHOWN]:
+            yield from wrapped(conflict.words)
+        yield from more(len(found.conflicts))
+    if found.rows_without_clip:
+        yield ""
+        yield "Takes in the log with no clip:"
+        for row in found.rows_without_clip[:SHOWN]:
+            yield from wrapped(_row_words(row))
+        yield from more(len(found.rows_without_clip))
+    if found.clips_without_take:
+        yield ""
+        yield "Clips with no take:"
+        names = [shown(clip.full_name) for clip in found.clips_without_take[:SHOWN]]
+        yield from wrapped(", ".join(names), mark="  ")
+        yield from more(len(found.clips_without_take))
+    if result.is_open or found.clips_without_take:
+        yield ""
+        yield "Do: correct the log and load it again, or say it by hand:"
+        yield "    ingest slate set ROLL/NAME --scene 12A --take 3"
+
+
+def take_words(link: TakeLink) -> str:
+    """`12A take 3, circled`."""
+
+    said = said_take(link.scene, link.take)
+    return f"{said}, {link.rating.value}" if link.rating else said
+
+
+def _row_words(row: SlateRow) -> str:
+
+    where = ", ".join(
+        f"{word} {shown(text)}"
+        for word, text in (("camera", row.camera), ("roll", row.roll), ("clip", row.clip))
+        if text
+    )
+    rating = f", {row.rating.value}" if row.rating else ""
+    said = f"{said_row(row)}: {said_take(row.scene, row.take)}{rating}"
+    return f"{said} ({where})" if where else said
+
+
+def wrapped(text: str, mark: str = "  - ") -> list[str]:
+    """The text in lines of at most 80 characters, the first with its mark."""
+
+    return textwrap.wrap(
+        text,
+        width=80,
+        initial_indent=mark,
+        subsequent_indent=" " * len(mark),
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def more(count: int) -> Iterator[str]:
+    """That there are more than a screen shows, where there are."""
+    if count > SHOWN:
+        yield f"  and {count - SHOWN:,} more (--json shows all)"
+
+
+def counted(number: int, noun: str) -> str:
+    """`1 row`, `2 rows`."""
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
