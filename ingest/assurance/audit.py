@@ -88,9 +88,12 @@ def judge(expected: Expected, found: Found) -> Judged:
     digest = found.digests.get(kind) if kind is not None else None
     if kind is None or digest is None:
         return _looked(expected, found, State.UNVERIFIED, "no digest to compare with")
-    wanted = expected.digests[kind]
-    if digest == (wanted if kind == "c4" else wanted.lower()):
+    other = next((one for one in found.digests if not _equal(expected, found, one)), None)
+    if other is None:
         return _read(expected, found, State.MATCHED, kind, digest, dated)
+    if _equal(expected, found, kind):
+        detail = f"its {kind} is equal and its {other} is not: changed on purpose, or a bad record"
+        return _read(expected, found, State.MISMATCH, other, found.digests[other], detail)
     if dated:
         detail = f"saved over: {dated}; a person or a program wrote it"
     elif expected.mtime_ns is None:
@@ -98,6 +101,15 @@ def judge(expected: Expected, found: Found) -> Judged:
     else:
         detail = "changed in place: same date and length; suspect the drive or its connection"
     return _read(expected, found, State.MISMATCH, kind, digest, detail)
+
+
+def _equal(expected: Expected, found: Found, kind: str) -> bool:
+    """Equal in this kind, or nothing is recorded to compare it with."""
+    wanted = expected.digests.get(kind)
+    if not wanted:
+        return True
+    assert found.digests is not None
+    return found.digests[kind] == (wanted if kind == "c4" else wanted.lower())
 
 
 def _dated(expected: Expected, found: Found) -> str:

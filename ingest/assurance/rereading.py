@@ -13,8 +13,8 @@ import queue
 import stat
 import threading
 import time
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from ingest.assurance.audit import Expected, Found, Judged, judge, kind_to_compare
 from ingest.assurance.schedule import fits
@@ -74,6 +74,8 @@ class DriveTask:
     """Roll folders, relative to the volume's root, to be searched for what nobody knows."""
     known: frozenset[str] = frozenset()
     """Every path that is known there, whether in `items` or not."""
+    also: tuple[str, ...] = ()
+    """Checksum kinds to compute in the same read, besides the one that is compared."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +88,8 @@ class Checked:
     """False: the system refused us (permission and the like); no evidence about the copy."""
     mtime_ns: int | None = None
     """As found."""
+    digests: Mapping[str, str] = field(default_factory=dict)
+    """Every digest that the read gave."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,12 +269,19 @@ class _Work:
                 return ""
             before = self.done[number]
             found, refused = find(
-                root, item, task.volume, quick=self.quick, progress=self._counter(number)
+                root,
+                item,
+                task.volume,
+                quick=self.quick,
+                also=task.also,
+                progress=self._counter(number),
             )
             if (found.missing or found.detail) and (why := gone(task.volume, root)):
                 return why
             judged = judge(item.expected, found)
-            self.findings.put(Checked(number, item, judged, not refused, found.mtime_ns))
+            self.findings.put(
+                Checked(number, item, judged, not refused, found.mtime_ns, found.digests or {})
+            )
             self.done[number] = before + (1 if self.quick else item.expected.size or 0)
             failed = judged.state is State.UNREADABLE and not refused
             failures = failures + 1 if failed else 0
@@ -303,9 +314,11 @@ def find(
     volume: Volume,
     *,
     quick: bool,
+    also: Sequence[str] = (),
     progress: Callable[[int], None] | None = None,
 ) -> tuple[Found, bool]:
-    """Look at one copy, and read it whole unless `quick` or its length says enough.
+    """Look at one copy, and read it whole unless `quick` or its length says enough. `also`: kinds
+    to compute besides the one that is compared.
 
     True with it: the system refused us, which is no evidence about the copy.
     """
@@ -322,7 +335,7 @@ def find(
         kind = kind_to_compare(item.expected.digests)
         if kind is None:
             return Found(size, mtime_ns, {}), False
-        read = read_cold(root, item.path, [kind], volume, progress)
+        read = read_cold(root, item.path, list(dict.fromkeys((kind, *also))), volume, progress)
     except OSError as error:
         detail = error.strerror or str(error)
         if error.errno in _ABSENT:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import Connection, Row, Select, select
@@ -24,6 +25,7 @@ from ingest.catalog.records import (
     Roll,
 )
 from ingest.catalog.tables import (
+    AddedDigestRow,
     CardNoteRow,
     CopyRow,
     DriveRow,
@@ -120,12 +122,15 @@ class Asking(Door):
         return {each: tuple(found[each]) for each in offload_ids}
 
     def files(self, rolls: Sequence[Roll]) -> tuple[FileRecord, ...]:
-        """The files of these rolls, in the order in which they were recorded."""
+        """The files of these rolls, in the order in which they were recorded, with the checksums
+        that audits have added."""
         found: list[FileRecord] = []
         with self._reading() as connection:
             for ids in chunks(roll.id for roll in rolls):
                 query = _FILES.where(FileRow.roll_id.in_(ids))
                 found += [FileRecord(*row) for row in connection.execute(query)]
+            added = _added(connection, [roll.id for roll in rolls])
+        found = [_with_added(file, added[file.id]) if file.id in added else file for file in found]
         return tuple(sorted(found, key=lambda file: file.id))
 
     def files_like(
@@ -221,6 +226,26 @@ _FILES = select(
     FileRow.samples,
     FileRow.digests,
 )
+
+
+def _added(connection: Connection, roll_ids: Sequence[int]) -> dict[int, dict[str, str]]:
+    """By file id: the first added digest of each kind."""
+    found: dict[int, dict[str, str]] = {}
+    for ids in chunks(roll_ids):
+        query = (
+            select(AddedDigestRow.file_id, AddedDigestRow.kind, AddedDigestRow.digest)
+            .join(FileRow, FileRow.id == AddedDigestRow.file_id)
+            .where(FileRow.roll_id.in_(ids))
+            .order_by(AddedDigestRow.id)
+        )
+        for file_id, kind, digest in connection.execute(query):
+            found.setdefault(file_id, {}).setdefault(kind, digest)
+    return found
+
+
+def _with_added(file: FileRecord, added: Mapping[str, str]) -> FileRecord:
+    later = frozenset(added.keys() - file.digests.keys())
+    return replace(file, digests={**added, **file.digests}, later=later)
 
 
 def _ends(connection: Connection, offload_ids: Sequence[int]) -> dict[int, OffloadEnd]:

@@ -14,6 +14,7 @@ from ingest.catalog.records import (
     CardNote,
     Drive,
     DriveSeen,
+    NewDigest,
     NewFile,
     NewLook,
     NewOffload,
@@ -23,6 +24,7 @@ from ingest.catalog.records import (
     Roll,
 )
 from ingest.catalog.tables import (
+    AddedDigestRow,
     CardNoteRow,
     CopyRow,
     CustodyRow,
@@ -187,6 +189,26 @@ class Intake(Door):
         """Append evidence in one transaction, committed when this returns."""
         with self._writing() as connection:
             _add_looks(connection, run, observer, [(look.file_id, look) for look in looks])
+
+    def add_digests(self, run: str, observer: Observer, digests: Sequence[NewDigest]) -> None:
+        """Append checksums of further kinds; the first of a file and kind stands."""
+        rows = [
+            {
+                "file_id": one.file_id,
+                "copy_id": one.copy_id,
+                "kind": one.kind,
+                "digest": one.digest,
+                "run": run,
+                "who": observer.who,
+                "machine": observer.machine,
+                "boot": observer.boot,
+                "at": one.at,
+            }
+            for one in digests
+        ]
+        if rows:
+            with self._writing() as connection:
+                connection.execute(insert(AddedDigestRow), rows)
 
 
 def production_id(connection: Connection, name: str) -> int:

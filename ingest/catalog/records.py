@@ -39,6 +39,7 @@ __all__ = [
     "Mark",
     "NewClip",
     "NewClipLook",
+    "NewDigest",
     "NewFile",
     "NewLook",
     "NewOffload",
@@ -198,6 +199,17 @@ class FileRecord:
     later: frozenset[str] = frozenset()
     """Kinds among `digests` that no read of the card gave: an audit added them, from a copy that
     was equal in another kind in the same read."""
+
+
+@dataclass(frozen=True, slots=True)
+class NewDigest:
+    """A checksum of a further kind, from a copy that was equal in another kind in the same read."""
+
+    file_id: int
+    copy_id: int
+    kind: str
+    digest: str
+    at: datetime
 
 
 @dataclass(frozen=True, slots=True)

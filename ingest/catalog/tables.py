@@ -19,6 +19,7 @@ __all__ = [
     "APPLICATION_ID",
     "VERSIONS",
     "VERSION_TABLE",
+    "AddedDigestRow",
     "Base",
     "CardNoteRow",
     "ClipFileRow",
@@ -42,7 +43,7 @@ __all__ = [
     "TakeLinkRow",
 ]
 
-VERSIONS = ("0001", "0002", "0003", "0004", "0005")
+VERSIONS = ("0001", "0002", "0003", "0004", "0005", "0006")
 """Every migration in order, the newest last: what this program can open."""
 
 VERSION_TABLE = "catalog_version"
@@ -217,6 +218,24 @@ class LookRow(Base):
     digest: Mapped[str | None]
     at: Mapped[datetime]
     detail: Mapped[str]
+
+
+class AddedDigestRow(Base):
+    """A checksum of a further kind, computed by an audit from a copy that was equal in another
+    kind in the same read. The database itself refuses to change or delete one."""
+
+    __tablename__ = "added_digest"
+    __table_args__ = {"sqlite_autoincrement": True}  # noqa: RUF012  # no number is used twice
+    id: Mapped[int] = mapped_column(Id, primary_key=True)
+    file_id: Mapped[int] = mapped_column(ForeignKey("file.id"), index=True)
+    copy_id: Mapped[int] = mapped_column(ForeignKey("copy.id"))
+    kind: Mapped[str]
+    digest: Mapped[str]
+    run: Mapped[str]
+    who: Mapped[str]
+    machine: Mapped[str]
+    boot: Mapped[str]
+    at: Mapped[datetime]
 
 
 class ClipRow(Base):

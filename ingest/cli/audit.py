@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import re
-import shutil
-import sys
-import time
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from ingest.cli.audit_screen import Screen, spell_duration
 from ingest.cli.settling import settle
 from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode, UsageError
@@ -18,9 +16,7 @@ from ingest.names import shown
 from ingest.wording import counted, size
 
 if TYPE_CHECKING:
-    from tqdm import tqdm
-
-    from ingest.jobs.audit import AuditedDrive, AuditedRoll, Event, Result
+    from ingest.jobs.audit import AuditedDrive, AuditedRoll, Result
 
 __all__ = ["command", "seconds_of"]
 
@@ -54,6 +50,14 @@ __all__ = ["command", "seconds_of"]
     is_flag=True,
     help="Leave no evidence in the catalog, and write no hash list.",
 )
+@click.option(
+    "--checksum",
+    "also",
+    metavar="KIND",
+    multiple=True,
+    type=click.Choice(["c4", "sha256", "sha1", "md5"]),
+    help="Add this kind to files that lack it, in the same read: c4, sha256, sha1, md5.",
+)
 @click.option("--against", metavar="PROOF", help="Compare with a proof's folder; no catalog.")
 @click.option(
     "--signed-by", metavar="KEY", help="With --against: the fingerprint or .pub that signed it."
@@ -68,6 +72,7 @@ def command(
     again: bool,
     quick: bool,
     no_record: bool,
+    also: tuple[str, ...],
     against: str | None,
     signed_by: str | None,
 ) -> int:
@@ -94,12 +99,17 @@ def command(
     if signed_by is not None and against is None:
         raise UsageError("--signed-by says who signed a proof.", do="--against PROOF")
     if against is not None:
-        if quick or oldest or production or again or by != "both":
+        if quick or oldest or production or again or also or by != "both":
             raise UsageError(
                 "--against compares every file with the proof, and knows no catalog.",
                 do="leave out the other options but --roll and --signed-by",
             )
         return _against(terminal, drives, against, roll, signed_by)
+    if also and (quick or no_record or by == "lists"):
+        raise UsageError(
+            "A checksum is added by reading, and kept in the catalog.",
+            do="leave out --quick, --no-record and --by lists",
+        )
     if quick and oldest:
         raise UsageError(
             "--quick reads nothing, so it needs no time (--oldest).", do="leave one out"
@@ -116,11 +126,12 @@ def command(
         stalest_first=budget is not None,
         again=again,
         quick=quick,
+        also=tuple(dict.fromkeys(also)),
     )
     stop = threading.Event()
     with (
         terminal.catalog() as catalog,
-        _Screen(terminal, "copies" if quick else "B", budget) as screen,
+        Screen(terminal, "copies" if quick else "B", budget) as screen,
         stopping(stop),
     ):
         if not no_record:
@@ -157,7 +168,7 @@ def _against(
     from ingest.jobs.against import compare_with_proof
 
     stop = threading.Event()
-    with _Screen(terminal, "B", None) as screen, stopping(stop):
+    with Screen(terminal, "B", None) as screen, stopping(stop):
         compared = compare_with_proof(
             proof,
             drives,
@@ -308,7 +319,7 @@ def _about(drive: AuditedDrive) -> Iterator[str]:
     if drive.left_files:
         left = f"  Not reached: {counted(drive.left_files, 'file')}, {size(drive.left_bytes)}"
         if drive.left_seconds is not None:
-            left += f", about {_duration(drive.left_seconds)} at the speed measured"
+            left += f", about {spell_duration(drive.left_seconds)} at the speed measured"
         yield f"{left}."
     if drive.hash_lists:
         rolls = counted(len(drive.hash_lists), "roll")
@@ -324,12 +335,6 @@ def _about(drive: AuditedDrive) -> Iterator[str]:
 _MOST = 10
 
 
-def _duration(seconds: float) -> str:
-    if seconds < 90:
-        return f"{max(1, round(seconds))} s"
-    return f"{round(seconds / 60)} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
-
-
 def _counts(roll: AuditedRoll) -> str:
     parts = [f"{roll.files} files"]
     for state, count in sorted(roll.states.items()):
@@ -343,72 +348,3 @@ def _counts(roll: AuditedRoll) -> str:
     if roll.unknown:
         parts.append(f"{len(roll.unknown)} unknown")
     return ", ".join(parts)
-
-
-_BAR = "{desc} {percentage:3.0f}% |{bar}|"
-
-
-class _Screen:
-    """One bar a drive on standard error, when a terminal is there; bad news in any case."""
-
-    def __init__(self, terminal: Terminal, unit: str, budget: float | None) -> None:
-        self._terminal = terminal
-        self._unit = unit
-        self._budget = budget
-        self._begun = time.monotonic()
-        self._bars: list[tqdm[Any]] = []
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *error: object) -> None:
-        for bar in self._bars:
-            bar.close()
-
-    def tell(self, event: Event) -> None:
-        from ingest.jobs.audit import Found
-
-        if isinstance(event, Found):
-            problem = event.problem
-            line = f"{shown(problem.drive)}: {shown(problem.path)}: {problem.state}"
-            if self._bars:
-                self._bars[0].write(line, file=sys.stderr)
-            else:
-                self._terminal.note(line)
-            return
-        if not self._terminal.bars:
-            return
-        if not self._bars:
-            self._open(event.names, event.total)
-        spent = max(time.monotonic() - self._begun, 0.001)
-        for bar, done, total in zip(self._bars, event.done, event.total, strict=True):
-            bar.n = min(done, total)
-            bar.bar_format = f"{_BAR} {self._text(done, total, spent)}"
-            bar.refresh()
-
-    def _open(self, names: tuple[str, ...], totals: tuple[int, ...]) -> None:
-        from tqdm import tqdm
-
-        if self._budget is not None:
-            self._terminal.note(f"the stalest first, for {_duration(self._budget)}")
-        width = shutil.get_terminal_size().columns
-        room = min(24, max((len(shown(name)) for name in names), default=0))
-        self._bars = [
-            tqdm(
-                total=total,
-                desc=f"{shown(name)[:24]:<{room}}",
-                position=place,
-                file=sys.stderr,
-                ncols=min(width, 100),
-                bar_format=_BAR,
-            )
-            for place, (name, total) in enumerate(zip(names, totals, strict=True))
-        ]
-
-    def _text(self, done: int, total: int, spent: float) -> str:
-        if self._unit != "B":
-            return f"{done:,} of {total:,}"
-        text = f"{size(done)}, {size(int(done / spent))}/s"
-        if 0 < done < total:
-            text += f", {_duration((total - done) * spent / done)} left"
-        return text

@@ -15,6 +15,7 @@ from ingest.assurance.audit import Judged
 from ingest.assurance.rereading import (
     Checked,
     DriveGone,
+    DriveTask,
     Finding,
     Progress,
     Speed,
@@ -25,15 +26,26 @@ from ingest.assurance.rereading import (
 from ingest.assurance.schedule import seconds_for
 from ingest.assurance.state import copy_state
 from ingest.catalog.catalog import Catalog
-from ingest.catalog.records import Copy, NewLook, Observer
+from ingest.catalog.records import Copy, NewDigest, NewLook, Observer
 from ingest.errors import NotKnown, Unfinished
 from ingest.evidence import Act, Route, State
+from ingest.jobs.audit_adding import Adding, Estimate, estimates
 from ingest.jobs.audit_listing import ListsWritten, Read, append_audit, why_no_list
 from ingest.jobs.audit_plan import AuditPlan, Disagreement, Shelf, Wish
 from ingest.jobs.audit_targets import choose
 from ingest.names import shown
 
-__all__ = ["AuditedDrive", "AuditedRoll", "Found", "Problem", "Result", "Wish", "audit"]
+__all__ = [
+    "AuditedDrive",
+    "AuditedRoll",
+    "Estimate",
+    "Event",
+    "Found",
+    "Problem",
+    "Result",
+    "Wish",
+    "audit",
+]
 
 _EVERYTHING = Wish()
 _NO_LISTS = ListsWritten()
@@ -134,7 +146,7 @@ class Found:
     problem: Problem
 
 
-Event = Progress | Found
+Event = Progress | Found | Estimate
 
 
 def audit(
@@ -182,6 +194,9 @@ def audit(
     recorder = _Recorder(catalog, observer, run, now) if record else None
     keeper = _Keeper(plan, recorder, tell, wish.quick)
     tasks = [one.task for one in plan.shelves]
+    if wish.also:
+        for estimate in estimates(catalog, rolls, plan):
+            tell(estimate)
     findings = reread(tasks, quick=wish.quick, stop=stop, tell=tell, budget=budget)
     try:
         keeper.keep(findings)
@@ -207,6 +222,7 @@ class _Recorder:
         self._run = run
         self._now = now
         self._waiting: list[NewLook] = []
+        self._digests: list[NewDigest] = []
 
     def add(self, copy: Copy, judged: Judged, mount: str) -> None:
         look = NewLook(
@@ -231,10 +247,19 @@ class _Recorder:
         if len(self._waiting) >= _GROUP:
             self.flush()
 
+    def add_digests(self, copy: Copy, digests: Mapping[str, str]) -> None:
+        self._digests += (
+            NewDigest(copy.file_id, copy.id, kind, digest, self._now())
+            for kind, digest in digests.items()
+        )
+
     def flush(self) -> None:
         if self._waiting:
             self._catalog.record_looks(self._run, self._observer, self._waiting)
             self._waiting = []
+        if self._digests:
+            self._catalog.add_digests(self._run, self._observer, self._digests)
+            self._digests = []
 
 
 @dataclass(slots=True)
@@ -273,6 +298,7 @@ class _Keeper:
         self._tell = tell
         self._quick = quick
         self._on = [_OnDrive() for _ in plan.shelves]
+        self._adding = Adding()
         self._problems: list[Problem] = []
 
     @property
@@ -315,9 +341,10 @@ class _Keeper:
             self._recorder.add(copy, judged, shelf.task.volume.mount)
         on.reached += 1
         on.judged[finding.item.key] = judged
+        added = self._add(finding, copy, shelf.task) if copy is not None else {}
         if copy is not None and finding.about_the_copy:
             inside = finding.item.path[len(place.folder) + 1 :] if place.folder else copy.path
-            on.reads[place.folder].append(Read(inside, judged, finding.mtime_ns))
+            on.reads[place.folder].append(Read(inside, judged, finding.mtime_ns, added))
         on.states[place.key][judged.state] += 1
         if judged.act is Act.AUDITED and judged.route is not Route.MEDIUM:
             on.cached += 1
@@ -328,6 +355,16 @@ class _Keeper:
             problem = Problem(finding.item.path, shelf.task.name, judged.state, judged.detail)
             self._problems.append(problem)
             self._tell(Found(problem))
+
+    def _add(self, finding: Checked, copy: Copy, task: DriveTask) -> Mapping[str, str]:
+        new, fresh, other = self._adding.take(finding, copy, task)
+        if self._recorder is not None and fresh:
+            self._recorder.add_digests(copy, fresh)
+        for detail in other:
+            problem = Problem(finding.item.path, task.name, State.DOUBTFUL, detail)
+            self._problems.append(problem)
+            self._tell(Found(problem))
+        return new
 
     def result(self, *, stopped: bool, away: tuple[str, ...]) -> Result:
         for shelf, on in zip(self._plan.shelves, self._on, strict=True):

@@ -10,12 +10,13 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from ingest.assurance.audit import Judged
 from ingest.assurance.listed import expected_from
 from ingest.catalog.records import Observer
+from ingest.checksums import LISTED_KINDS
 from ingest.copying.reading import open_root
 from ingest.copying.roll_folder import RollFolder
 from ingest.copying.tree import Tree
@@ -57,6 +58,8 @@ class Read:
     judged: Judged
     mtime_ns: int | None
     """As found."""
+    added: Mapping[str, str] = field(default_factory=dict)
+    """Further kinds that the same read gave, of a copy that matched."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,12 +101,17 @@ def entries_of(
             if judged.state.is_bad:
                 unsaid.append(f"{one.path}: {judged.state}")
             continue
-        action = actions_of({judged.kind: judged.digest}, said.get(one.path, {}))[judged.kind]
+        added = {kind: one.added[kind] for kind in one.added if kind in LISTED_KINDS}
+        actions = actions_of({judged.kind: judged.digest, **added}, said.get(one.path, {}))
+        action = actions[judged.kind]
         if action is Action.ORIGINAL and judged.state is not State.MATCHED:
             unsaid.append(f"{one.path}: {judged.state}")
             continue
         mtime = utc_from_ns(one.mtime_ns) if one.mtime_ns is not None else None
-        hashes = (EntryHash(judged.kind, judged.digest, action),)
+        hashes = (
+            EntryHash(judged.kind, judged.digest, action),
+            *(EntryHash(kind, digest, actions[kind]) for kind, digest in added.items()),
+        )
         entries.append(Entry(one.path, judged.size, mtime, hashes))
     return tuple(entries), tuple(unsaid)
 

@@ -38,6 +38,8 @@ class Wish:
     again: bool = False
     """Read what an audit that was cut off had read, too."""
     quick: bool = False
+    also: tuple[str, ...] = ()
+    """Checksum kinds to add in the same read to files that have none of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,6 +188,7 @@ class AuditPlan:
                 items=tuple(items),
                 folders=tuple(sorted(folders | {place.folder for place in places})),
                 known=frozenset(known),
+                also=self._wish.also,
             ),
             places=tuple(places),
             problems=tuple(on.problems),
@@ -224,8 +227,15 @@ class AuditPlan:
             return in_order, [], None
         evidence = {copy.id: looks[copy.id] for copy in copies}
         already, since = read_already(evidence, self._now)
+        if self._wish.also:
+            lacking = {copy.id for copy in copies if self._lacks(copy)}
+            already = frozenset(already) - lacking
         owed = [copy for copy in in_order if copy.id not in already]
         return owed, [copy for copy in in_order if copy.id in already], since
+
+    def _lacks(self, copy: Copy) -> bool:
+        known = self._files[copy.file_id].digests
+        return any(kind not in known for kind in self._wish.also)
 
 
 def _listed_shelf(listed: ListedFolder) -> Shelf:

@@ -57,6 +57,19 @@ def test_each_kind_of_damage_is_told_apart(met: Found, state: State) -> None:
     assert judged.against is Against.CATALOG
 
 
+def test_when_two_kinds_were_read_both_must_be_equal() -> None:
+    """A file made to have the same weak checksum is found by the strong one; a kind that nobody
+    had recorded proves nothing either way."""
+    digests = {"xxh128": GOOD["xxh128"], "md5": "00" * 16}
+    judged = judge(EXPECTED, Found(1000, NOON, digests, Route.MEDIUM))
+    assert (judged.state, judged.kind, judged.digest) == (State.MISMATCH, "md5", "00" * 16)
+    assert "its xxh128 is equal and its md5 is not" in judged.detail
+    digests = {"xxh128": GOOD["xxh128"], "sha1": "00" * 20}
+    assert judge(EXPECTED, Found(1000, NOON, digests, Route.MEDIUM)).state is State.MATCHED
+    digests = {"xxh128": "00" * 16, "md5": "00" * 16}
+    assert judge(EXPECTED, Found(1000, NOON, digests, Route.MEDIUM)).kind == "xxh128"
+
+
 def test_when_only_looked_at_then_never_matched() -> None:
     """Presence, size and time prove nothing, and are compared with no content."""
     judged = judge(EXPECTED, found(digest=None))

@@ -1,0 +1,62 @@
+"""Checksums of further kinds, added to a file by an audit."""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0006"
+down_revision = "0005"
+branch_labels = None
+depends_on = None
+
+_ID = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
+
+_KEEP_ON_SQLITE = (
+    """
+    CREATE TRIGGER added_digest_never_changed BEFORE UPDATE ON added_digest
+    BEGIN SELECT RAISE(ABORT, 'evidence is never changed'); END
+    """,
+    """
+    CREATE TRIGGER added_digest_never_deleted BEFORE DELETE ON added_digest
+    BEGIN SELECT RAISE(ABORT, 'evidence is never deleted'); END
+    """,
+)
+
+_KEEP_ON_POSTGRESQL = (
+    """
+    CREATE TRIGGER added_digest_never_changed BEFORE UPDATE OR DELETE ON added_digest
+    FOR EACH ROW EXECUTE FUNCTION look_kept()
+    """,
+)
+
+
+def upgrade() -> None:
+    op.create_table(
+        "added_digest",
+        sa.Column("id", _ID, nullable=False),
+        sa.Column("file_id", _ID, nullable=False),
+        sa.Column("copy_id", _ID, nullable=False),
+        sa.Column("kind", sa.Text(), nullable=False),
+        sa.Column("digest", sa.Text(), nullable=False),
+        sa.Column("run", sa.Text(), nullable=False),
+        sa.Column("who", sa.Text(), nullable=False),
+        sa.Column("machine", sa.Text(), nullable=False),
+        sa.Column("boot", sa.Text(), nullable=False),
+        sa.Column("at", sa.Text(), nullable=False),
+        sa.ForeignKeyConstraint(["copy_id"], ["copy.id"], name="fk_added_digest_copy_id"),
+        sa.ForeignKeyConstraint(["file_id"], ["file.id"], name="fk_added_digest_file_id"),
+        sa.PrimaryKeyConstraint("id", name="pk_added_digest"),
+        sqlite_autoincrement=True,
+    )
+    op.create_index("ix_added_digest_file_id", "added_digest", ["file_id"], unique=False)
+    keep: tuple[str, ...] = _KEEP_ON_POSTGRESQL
+    if op.get_context().dialect.name == "sqlite":
+        keep = _KEEP_ON_SQLITE
+    for statement in keep:
+        op.execute(statement)
+
+
+def downgrade() -> None:
+    """Refused: it would drop what was found."""
+    raise NotImplementedError("the catalog is not taken back to an earlier version")
