@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 from collections.abc import Mapping
 from fractions import Fraction
 from importlib.resources import files as resources
@@ -27,6 +28,7 @@ from ingest.report.timeline import Strip, draw
 __all__ = ["render"]
 
 _FEW = 6
+_BETWEEN = re.compile(r">[ ]*\n[ \n]*<")
 
 
 def render(facts: IntakeFacts, posters: Posters | None = None) -> str:
@@ -41,7 +43,7 @@ def render(facts: IntakeFacts, posters: Posters | None = None) -> str:
     by_scene = grouped_by_scene(facts)
     by_roll = {roll.name: [file for file in facts.files if file.roll == roll.name]
                for roll in facts.rolls}  # fmt: skip
-    return (
+    page = (
         _environment()
         .get_template("intake.html.j2")
         .render(
@@ -49,8 +51,6 @@ def render(facts: IntakeFacts, posters: Posters | None = None) -> str:
             policy=policy,
             answer=answer.rstrip(),
             as_of=sign + as_of,
-            style=style,
-            script=script,
             posters=pictures,
             serious=[problem for problem in facts.problems if problem.serious],
             lesser=[problem for problem in facts.problems if not problem.serious],
@@ -71,8 +71,14 @@ def render(facts: IntakeFacts, posters: Posters | None = None) -> str:
             folded=_folded,
             phrases=phrases,
             poster=_uris(pictures),
+            br=Markup("<br>"),
             strip_words=_strip_words,
         )
+    )
+    # Space between two tags on different lines is the template's own: no name holds a line break.
+    page = _BETWEEN.sub("><", page)
+    return page.replace("<style></style>", f"<style>{style}</style>", 1).replace(
+        "<script></script>", f"<script>{script}</script>", 1
     )
 
 

@@ -15,6 +15,7 @@ __all__ = [
     "STANDS",
     "Words",
     "age",
+    "alike",
     "clip_copies",
     "copy_words",
     "drive_words",
@@ -205,6 +206,14 @@ def copy_words(copy: CopyLine) -> str:
     if copy.why and not copy.proven:
         parts.append(copy.why)
     return ", ".join(parts)
+
+
+def alike(copies: Sequence[CopyLine]) -> list[tuple[list[str], Words]]:
+    """The drives whose copies are told in the same words, and the words."""
+    held: dict[Words, list[str]] = {}
+    for copy in copies:
+        held.setdefault(Words(copy_words(copy), bad=not copy.proven), []).append(copy.drive)
+    return [(drives, said) for said, drives in held.items()]
 
 
 def left_words(offload: OffloadLine) -> list[str]:

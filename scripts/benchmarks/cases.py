@@ -324,6 +324,13 @@ def _start(bench: Bench) -> list[Row]:
     ]
 
 
+def _report(bench: Bench) -> list[Row]:
+    # Imported here, since the other cases need no browser and no decoder.
+    from benchmarks.pages import opened_report
+
+    return opened_report(bench.scale)
+
+
 def _emptied(disk: Disk) -> None:
     for name in os.listdir(disk.root):
         footage.remove(os.path.join(disk.root, name))
@@ -340,5 +347,6 @@ CASES: Mapping[str, Callable[[Bench], list[Row]]] = {
     "audit": _audit,
     "memory": _memory,
     "start": _start,
+    "report": _report,
 }
 """By name, in the order in which they are run."""

@@ -262,6 +262,9 @@ def test_printed_it_holds_every_clip_and_no_controls(page: Page) -> None:
         assert TWO in text
         assert "Notsafeyet" in text
         assert "Groupby" not in text
+        # The columns' headings print although they are buttons on the screen.
+        assert "Timecodein,out" in text
+        assert "Scene/take" in text
 
 
 def test_phone_laptop_and_print_each_have_a_picture_that_is_not_empty(page: Page) -> None:
