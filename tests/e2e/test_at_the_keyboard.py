@@ -115,6 +115,36 @@ def test_e_changes_one_thing_and_leaving_changes_nothing(table: Table) -> None:
     assert "No roll is in yet" in person.ends()
 
 
+def test_without_a_terminal_nothing_is_guessed(table: Table) -> None:
+    """What is certain goes at once; a day that is none, a camera that nothing tells: 2, with the
+    option to give."""
+    toml = table.desk / "ingest.toml"
+    toml.write_text('production = "Heron Row"\nday_ends = 0\n[drive.HERON]\n[drive.OTTER]\n')
+    person = table.sits()
+    to = " ".join(f"--drive {os.path.realpath(place)}" for place in table.drives)
+    person.type(f"ingest start {to}\n")
+    person.ends()
+
+    def typed(words: str) -> str:
+        person.type(f"{words} </dev/null; echo it ended with $?\n")
+        return person.ends()
+
+    toml.write_text(toml.read_text().replace("day_ends", 'days = ["2001-01-01"]\nday_ends'))
+    said = typed("ingest offload")
+    assert "is not among the shoot days." in said and "Do: say --day N" in said
+    assert "it ended with 2" in said
+    toml.write_text(toml.read_text() + "[camera.A]\n")
+    said = typed("ingest offload --day 1")
+    assert "B (B001) is not in ingest.toml." in said and "Do: say --camera LETTER" in said
+    assert not list(table.drives[0].rglob("B001"))
+    said = typed("ingest offload --day 1 --camera B")
+    assert "B001: MATCHED." in said and "it ended with 0" in said
+    toml.unlink()
+    said = typed("ingest offload")
+    assert "The ingest.toml of the drive" in said, "its copy on the drives counts now"
+    assert "NOTHING NEW" in said
+
+
 SCREENS = Path(__file__).parent / "screens"
 
 

@@ -101,6 +101,10 @@ def test_a_drive_is_found_by_its_new_name_and_by_its_folder(place: Path, ingest:
     assert {one["name"]: one["where"] for one in document} == {"HERON": None, "EGRET": "bag 2"}
     assert ingest("audit", there).code == 0
     assert "EGRET" in ingest("audit", there, "--again").out
+    (place / "card" / "CLIP" / "C0009.BIN").write_bytes(b"more " * 99)
+    words = ("--day", "1", "--roll", "A003", "--to", place / "HERON", "--to", "EGRET", "--json")
+    ran = ingest("offload", place / "card", *words)
+    assert [one["name"] for one in ran.document["drives"]] == ["HERON", "EGRET"]
 
 
 @pytest.mark.parametrize(

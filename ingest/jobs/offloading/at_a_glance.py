@@ -45,7 +45,7 @@ def glance_lines(
     names = ", ".join(shortened(drive.name, 24) for drive in first.drives)
     yield line("Drives", names, f"{counted(first.copies, 'copy')} on separate devices")
     yield line("Time", *_time(plans, pasts))
-    wanted = first.request.settings.copies_wanted
+    wanted = first.request.settings.copies
     if first.copies < wanted:
         yield (
             f"! These drives count as {counted(first.copies, 'copy')}; {wanted} are wanted: "

@@ -228,6 +228,7 @@ def _plan_drive(
 ) -> PlannedDrive:
     seen = drives.recognise(volume.root)
     drive = catalog.drive(marker=seen.marker) if seen is not None else None
+    known_name = drive.name if drive is not None else seen.name if seen is not None else ""
     folder = _folder(request, choice, look)
     matched: dict[int, str] = {}
     if choice.joins is not None and drive is not None:
@@ -253,7 +254,7 @@ def _plan_drive(
             raise _TakenError(f"{volume.root}/{folder}/{place}")
     late, why = _read_back_after(request, volume)
     return PlannedDrive(
-        name=seen.name if seen is not None else _label(volume),
+        name=known_name or _label(volume),
         volume=volume,
         folder=folder,
         stock=stock,
