@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from pathlib import Path
 
 import click
 
@@ -46,7 +45,6 @@ def command(
     from ingest.jobs.report import make_report
     from ingest.report.document import facts_to_document
     from ingest.report.typesetting import Paper
-    from ingest.settings import find_settings
 
     with terminal.catalog() as catalog:
         report = make_report(
@@ -54,7 +52,7 @@ def command(
             out,
             now=datetime.now(UTC),
             mounted=find_mounted([drive.root for drive in catalog.drives()]),
-            settings=find_settings(Path.cwd()),
+            settings=terminal.settings(catalog, production=production),
             paper=Paper[paper.upper()],
             production=production,
             day=day,

@@ -15,7 +15,7 @@ from ingest.slate.coverage import Coverage, coverage
 from ingest.slate.days import shoot_days, with_days
 from ingest.slate.planned import read_shot_list, standing
 
-__all__ = ["OwedResult", "planned_shots", "what_is_owed"]
+__all__ = ["OwedResult", "coverage_of", "planned_shots", "what_is_owed"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,16 +57,25 @@ def what_is_owed(
         catalog.load_shot_list(chosen, shots[0].list, shots, observer)
     elif sheet is not None:
         raise UsageError("--sheet names a sheet of a workbook.", do="name the workbook too")
-    planned = planned_shots(catalog, chosen, days)
-    if not planned:
+    told = coverage_of(catalog, chosen, days=days, day=day)
+    if not told.shots:
         raise NotKnown(
             f"No shot list of {shown(chosen)} is known.", do="ingest slate owed SHOTS.csv"
         )
-    clips = catalog.clips(rolls)
-    links = [link for some in catalog.links([clip.id for clip in clips]).values() for link in some]
-    rows = with_days(catalog.slate(chosen), numbers)
     return OwedResult(
         production=chosen,
-        lists=tuple(dict.fromkeys(shot.list for shot in planned)),
-        coverage=coverage(planned, rows, clips, links, day=day),
+        lists=tuple(dict.fromkeys(shot.planned.list for shot in told.shots)),
+        coverage=told,
     )
+
+
+def coverage_of(
+    catalog: Catalog, production: str, *, days: Sequence[date] = (), day: int | None = None
+) -> Coverage:
+    """What is planned now against what was shot; of no shots where no list is known."""
+    rolls = catalog.rolls(production=production)
+    planned = planned_shots(catalog, production, days)
+    clips = catalog.clips(rolls)
+    links = [link for some in catalog.links([clip.id for clip in clips]).values() for link in some]
+    rows = with_days(catalog.slate(production), shoot_days(days, rolls))
+    return coverage(planned, rows, clips, links, day=day)

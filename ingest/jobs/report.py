@@ -7,6 +7,7 @@ import errno
 import json
 import os
 import secrets
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -16,6 +17,7 @@ from ingest import drives
 from ingest.catalog.custody_records import DrivePlace, Standing
 from ingest.errors import ExitCode, IngestError, NotKnown, Unfinished, UsageError
 from ingest.jobs.custody.places import is_offsite, where_is
+from ingest.jobs.owed import coverage_of
 from ingest.names import shown
 from ingest.platforms import posix_files
 from ingest.report.document import facts_to_document
@@ -90,8 +92,20 @@ def make_report(
         here=_drives_now(catalog, mounted, settings),
         scope=scope,
         wanted=settings.copies_wanted,
+        owed=_owed(catalog, rolls, day, settings) if roll is None else {},
     )
     return write_report(facts, out, paper=paper)
+
+
+def _owed(
+    catalog: Catalog, rolls: Sequence[Roll], day: int | None, settings: Settings
+) -> Mapping[str, Sequence[str]]:
+    """The planned shots that should have a good take by now, by scene."""
+    told = coverage_of(catalog, rolls[0].production, days=settings.days, day=day)
+    owed: defaultdict[str, list[str]] = defaultdict(list)
+    for each in told.missing:
+        owed[each.planned.scene].append(each.planned.shot or "the scene")
+    return owed
 
 
 def _drives_now(

@@ -19,7 +19,8 @@ from ingest.report.facts import (
 )
 from ingest.report.gather_clips import gather_clips, gather_scenes, sum_over
 from ingest.report.gather_drives import DrivesNow, device_keys, gather_drives, with_own_names
-from ingest.report.verdict import CAUTIONS, find_problems, say_remarks, say_verdict
+from ingest.report.problems import find_problems
+from ingest.report.verdict import CAUTIONS, say_remarks, say_verdict
 from ingest.wording import natural
 
 if TYPE_CHECKING:
@@ -39,11 +40,13 @@ def gather(
     here: DrivesNow,
     scope: str = "",
     wanted: int = 2,
+    owed: Mapping[str, Sequence[str]] | None = None,
 ) -> IntakeFacts:
     """The facts about these rolls, all of one production, as the catalog has them at `now`.
 
     `here` is what is known of the drives besides. `scope` says in words what was asked for;
-    `wanted` is the number of copies on separate physical devices that make a file good.
+    `wanted` is the number of copies on separate physical devices that make a file good; `owed`
+    the planned shots without a good take, by scene.
     """
     drives = with_own_names(catalog.drives())
     places = catalog.drive_places()
@@ -94,7 +97,7 @@ def gather(
         cameras=sum_over(roll_lines, clips, every, lambda roll: roll.camera or "no camera letter"),
         days=sum_over(roll_lines, clips, every, lambda roll: f"Day {roll.day}, {roll.date}"),
         offloads=offload_lines,
-        scenes=gather_scenes(clips),
+        scenes=gather_scenes(clips, owed or {}),
         cautions=CAUTIONS,
     )
 

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ingest.media.timecode import BadTimecode, from_label
 from ingest.report.facts import ClipLine, FileLine, RollLine, SceneLine, Sum, TakeLine
+from ingest.slate.names import scene_key
 from ingest.wording import natural
 
 if TYPE_CHECKING:
     from ingest.catalog.catalog import Catalog
     from ingest.catalog.records import Clip, Roll, TakeLink
+    from ingest.media.health import Health
 
 __all__ = ["gather_clips", "gather_scenes", "sum_over"]
 
@@ -41,6 +44,7 @@ def _clip(
     facts = clip.facts
     # Sound has no frame rate of its own; its recorder says at which its timecode counts.
     rate = facts.frame_rate or (facts.sound.timecode_rate if facts.sound else None)
+    health = clip.health
     audio = [track for track in facts.audio if track.channels is not None]
     return ClipLine(
         name=clip.full_name,
@@ -73,12 +77,21 @@ def _clip(
         sample_rate=next((track.sample_rate for track in audio if track.sample_rate), None),
         recorded=facts.recorded,
         doubts=facts.doubts,
+        health=health.state.value if health is not None else None,
+        findings=_findings(health),
         files=tuple(
             line for file in clip.files for line in by_path.get((clip.roll.id, file.path), ())
         ),
         # A poster's name is one of our own making; anything with a folder in it is not.
         poster=posters / clip.poster if clip.poster and "/" not in clip.poster else None,
     )
+
+
+def _findings(health: Health | None) -> tuple[str, ...]:
+    if health is None:
+        return ()
+    said = [finding.words for finding in health.findings]
+    return tuple(dict.fromkeys([*said, *([health.unchecked] if health.unchecked else [])]))
 
 
 def _end(label: str | None, rate: Fraction | None, seconds: Fraction | None) -> str | None:
@@ -91,13 +104,27 @@ def _end(label: str | None, rate: Fraction | None, seconds: Fraction | None) -> 
         return None
 
 
-def gather_scenes(clips: Sequence[ClipLine]) -> tuple[SceneLine, ...]:
-    """What came in of each scene that any clip is linked to."""
+def gather_scenes(
+    clips: Sequence[ClipLine], owed: Mapping[str, Sequence[str]]
+) -> tuple[SceneLine, ...]:
+    """What came in of each scene that any clip is linked to, and of each that owes a shot.
+
+    `owed`: scene to its planned shots without a good take. Scenes are the same whatever the case
+    they are written in (`slate.names.scene_key`).
+    """
     held: defaultdict[str, list[ClipLine]] = defaultdict(list)
+    shots = {scene_key(scene): tuple(its) for scene, its in owed.items()}
     for clip in clips:
         for scene in dict.fromkeys(take.scene for take in clip.takes):
             held[scene].append(clip)
-    return tuple(_scene(scene, held[scene]) for scene in sorted(held, key=natural))
+    here = {scene_key(scene) for scene in held}
+    for scene in owed:
+        if scene_key(scene) not in here:
+            held[scene] = []
+    return tuple(
+        replace(_scene(scene, held[scene]), owed=shots.get(scene_key(scene), ()))
+        for scene in sorted(held, key=natural)
+    )
 
 
 def _scene(scene: str, clips: Sequence[ClipLine]) -> SceneLine:

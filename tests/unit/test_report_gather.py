@@ -20,6 +20,7 @@ from ingest.catalog.records import (
     ClipRole,
     DriveSeen,
     NewClip,
+    NewClipLook,
     NewFile,
     NewLook,
     NewOffload,
@@ -27,6 +28,7 @@ from ingest.catalog.records import (
     Offload,
     OffloadDrive,
     OffloadEnd,
+    PlannedShot,
     Rating,
     Sure,
     TakeLink,
@@ -36,6 +38,7 @@ from ingest.errors import ExitCode, NotKnown, UsageError
 from ingest.evidence import Act, Against, Route, State
 from ingest.jobs.report import NAMES, choose_rolls, make_report
 from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, SoundNotes
+from ingest.media.health import Depth, Finding, Health, Severity
 from ingest.report.facts import IntakeFacts
 from ingest.report.gather import gather
 from ingest.report.gather_drives import DrivesNow, device_keys
@@ -411,6 +414,68 @@ def test_coverage_counts_takes_not_clips(catalog: Catalog) -> None:
     (scene,) = facts_of(catalog).scenes
     assert (scene.scene, scene.takes, scene.circled, scene.clips) == ("12A", 2, 1, 3)
     assert (scene.cameras, scene.sound, scene.seconds) == (("A",), True, Fraction(10))
+
+
+def test_what_the_plan_still_owes_stands_with_its_scene(catalog: Catalog, tmp_path: Path) -> None:
+    """A planned shot without a take, of a scene that was shot and of one that wasn't; in a report
+    of one roll the plan has no place."""
+    offload(catalog, "A001", ("C1.MOV",))
+    (clip,) = catalog.record_clips(
+        catalog.rolls()[0],
+        [NewClip("C1", (ClipFile("C1.MOV", ClipRole.SPAN),), ClipFacts(ClipKind.PICTURE), None)],
+    )
+    link = TakeLink(clip.id, "12A", "1", "3", Rating.CIRCLED, Sure.SURE, "x", None)
+    catalog.replace_links([clip.id], [link])
+    shots = [
+        PlannedShot(scene, shot, day=1, list="plan.csv", row=row)
+        for row, (scene, shot) in enumerate((("12a", "3"), ("12a", "4"), ("15", None)), 2)
+    ]
+    catalog.load_shot_list("Salt and Lanterns", "plan.csv", shots, INES)
+    whole = make_report(catalog, str(tmp_path / "one"), now=NOW, mounted={}).facts.scenes
+    assert [(scene.scene, scene.takes, scene.owed) for scene in whole] == [
+        ("12A", 1, ("4",)),
+        ("15", 0, ("the scene",)),
+    ]
+    roll = make_report(catalog, str(tmp_path / "two"), now=NOW, mounted={}, roll="A001").facts
+    assert [(scene.scene, scene.owed) for scene in roll.scenes] == [("12A", ())]
+
+
+def test_what_looking_at_a_clip_found_is_told(catalog: Catalog) -> None:
+    """Health is worked out by `media.health`; the report quotes it and asks for a person."""
+    run_ = offload(catalog, "A001", ("C1.MOV", "C2.MOV", "C3.MOV"))
+    clips = catalog.record_clips(
+        run_.roll,
+        [
+            NewClip(
+                name, (ClipFile(f"{name}.MOV", ClipRole.SPAN),), ClipFacts(ClipKind.PICTURE), None
+            )
+            for name in ("C1", "C2", "C3")
+        ],
+    )
+    cut = Finding("index", Severity.BROKEN, "It has no index.")
+    black = Finding("black", Severity.LOOK, "Its picture is black.")
+    catalog.record_clip_looks(
+        "run",
+        INES,
+        [
+            NewClipLook(
+                clips[0].id, Health(findings=(cut,), unchecked="No frame."), "Harbour 1", THEN
+            ),
+            NewClipLook(clips[1].id, Health(Depth.SAMPLED, (black,)), "Harbour 1", THEN),
+        ],
+    )
+    facts = facts_of(catalog)
+    assert [(clip.health, clip.findings) for clip in facts.clips] == [
+        ("broken", ("It has no index.", "No frame.")),
+        ("look", ("Its picture is black.",)),
+        (None, ()),
+    ]
+    assert not facts.well
+    assert facts.verdict.startswith("Needs a person: 1 clip can't be played whole.")
+    assert [(one.kind, one.serious) for one in facts.problems] == [
+        ("broken clip", True),
+        ("clip to look at", False),
+    ]
 
 
 def test_device_keys_join_by_text_and_by_serial_whatever_the_order(catalog: Catalog) -> None:

@@ -19,7 +19,8 @@ from ingest.report.facts import (
     RollLine,
     separate_devices,
 )
-from ingest.report.verdict import CAUTIONS, find_problems, say_remarks, say_verdict
+from ingest.report.problems import find_problems
+from ingest.report.verdict import CAUTIONS, say_remarks, say_verdict
 
 NOW = datetime(2026, 3, 14, 23, 10, tzinfo=UTC)
 GOOD = CopyLine(
