@@ -56,10 +56,11 @@ def match_document(result: MatchResult) -> dict[str, Any]:
             {
                 "kind": each.kind,
                 "what": each.words,
+                "do": each.do or None,
                 "clips": [result.clips[number].full_name for number in each.clip_ids],
                 "rows": [row_document(row) for row in each.rows],
             }
-            for each in found.conflicts
+            for each in result.conflicts
         ],
     }
 
@@ -184,12 +185,14 @@ def match_lines(result: MatchResult) -> Iterator[str]:
                 f"{name}: {take_words(link)}, {link.sure.value} ({shown(link.basis)})"
             )
         yield from more(len(asked))
-    if found.conflicts:
+    if result.conflicts:
         yield ""
         yield "Needs a person:"
-        for conflict in found.conflicts[:SHOWN]:
+        for conflict in result.conflicts[:SHOWN]:
             yield from wrapped(conflict.words)
-        yield from more(len(found.conflicts))
+            if conflict.do:
+                yield from wrapped(f"Do: {conflict.do}", mark="    ")
+        yield from more(len(result.conflicts))
     if found.rows_without_clip:
         yield ""
         yield "Takes in the log with no clip:"

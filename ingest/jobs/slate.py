@@ -10,11 +10,14 @@ from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Clip, Observer, Rating, SlateRow, Sure, TakeLink
 from ingest.errors import UsageError
 from ingest.jobs.find import choose_production, find_clip
+from ingest.jobs.owed import planned_shots
 from ingest.slate.changes import Changes, compare_rows
+from ingest.slate.conflicts import find_conflicts
 from ingest.slate.days import shoot_days, with_days
 from ingest.slate.log import read_log
 from ingest.slate.matching import Matching, match
 from ingest.slate.names import camera_key, same_scene, same_take
+from ingest.slate.pool import Conflict
 
 __all__ = ["LoadResult", "MatchResult", "SetResult", "load_log", "match_production", "set_take"]
 
@@ -31,6 +34,8 @@ class MatchResult:
     rows: int
     """Rows of all its logs."""
     matching: Matching
+    conflicts: tuple[Conflict, ...]
+    """Those found while matching, then those between what stands."""
 
     @property
     def is_open(self) -> bool:
@@ -40,7 +45,7 @@ class MatchResult:
         """
         found = self.matching
         doubtful = any(link.sure is Sure.OPEN for link in found.links)
-        return bool(found.rows_without_clip or found.conflicts or doubtful)
+        return bool(found.rows_without_clip or self.conflicts or doubtful)
 
     def count(self, sure: Sure) -> int:
         """Links of this sureness, those set by hand left out."""
@@ -108,7 +113,15 @@ def match_production(
     rows = with_days(catalog.slate(chosen), shoot_days(days, rolls))
     found = match(clips, rows, by_hand)
     catalog.replace_links(ids, found.links)
-    return MatchResult(chosen, {clip.id: clip for clip in clips}, len(rows), found)
+    planned = planned_shots(catalog, chosen, days)
+    between = find_conflicts(clips, rows, found.links, planned, known=found.conflicts)
+    return MatchResult(
+        production=chosen,
+        clips={clip.id: clip for clip in clips},
+        rows=len(rows),
+        matching=found,
+        conflicts=(*found.conflicts, *between),
+    )
 
 
 def set_take(

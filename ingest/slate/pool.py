@@ -35,11 +35,14 @@ class Conflict:
     """Two things that can't both be true, or one that asks for an answer."""
 
     kind: str
-    """which clip, wrong roll, time, overlap, scene, log or sound, timecode, no clip."""
+    """which clip, wrong roll, time, overlap, scene, log or sound, timecode, no clip; slip, same
+    letter, two sounds, one camera (see `ingest.slate.conflicts`)."""
     words: str
     """In words, foreign names already shown safely."""
     clip_ids: tuple[int, ...] = ()
     rows: tuple[SlateRow, ...] = ()
+    do: str = ""
+    """The likely remedy, in words; empty where there is none to offer."""
 
 
 @dataclass(slots=True)
