@@ -12,6 +12,7 @@ from ingest.names import shown
 
 if TYPE_CHECKING:
     from ingest.catalog.catalog import Catalog
+    from ingest.jobs.slate import MatchResult
     from ingest.settings import Settings
 
 __all__ = ["command"]
@@ -51,7 +52,8 @@ def _load(terminal: Terminal, log: str, production: str | None, sheet: str | Non
         except BadLog as bad:
             _name_rows(terminal, bad)
             raise
-    terminal.answer(load_document(result), load_lines(result))
+        posters = catalog.posters
+    terminal.answer(load_document(result, posters), load_lines(result))
     return ExitCode.FOOTAGE if result.match.is_open else ExitCode.WELL
 
 
@@ -60,7 +62,8 @@ def _load(terminal: Terminal, log: str, production: str | None, sheet: str | Non
 def _match(terminal: Terminal, production: str | None) -> int:
     """Link clips to takes anew, after more cards came in.
 
-    Exit: 0 every take has its clip; 3 something is open.
+    In a terminal it then asks about each link that is open, with the two best answers; without
+    one they are listed. Exit: 0 every take has its clip; 3 something is open.
     """
     from ingest.cli.slate_words import match_document, match_lines
     from ingest.jobs.slate import match_production
@@ -69,7 +72,9 @@ def _match(terminal: Terminal, production: str | None) -> int:
         settings = _settings(terminal, catalog, production)
         chosen = production or _named(settings, catalog)
         result = match_production(catalog, chosen, days=settings.days)
-    terminal.answer(match_document(result), match_lines(result))
+        if terminal.interactive and _ask(terminal, catalog, result):
+            result = match_production(catalog, chosen, days=settings.days)
+        terminal.answer(match_document(result, catalog.posters), match_lines(result))
     return ExitCode.FOOTAGE if result.is_open else ExitCode.WELL
 
 
@@ -171,6 +176,22 @@ def _owed(
 
 for _command in (_load, _match, _set, _owed):
     command.add_command(_command)
+
+
+def _ask(terminal: Terminal, catalog: Catalog, result: MatchResult) -> int:
+    """Asks what is open, and sets each answer by hand at once. Returns how many were set."""
+    from ingest.cli.slate_asking import ask
+    from ingest.jobs.slate import set_take
+
+    questions = result.questions
+    done = 0
+    for number, question in enumerate(questions, start=1):
+        told = ask(terminal, question, f"{number} of {len(questions)}", catalog.posters)
+        if told is not None:
+            name, observer = question.clip.full_name, terminal.observer()
+            set_take(catalog, name, *told, None, None, None, observer, production=result.production)
+            done += 1
+    return done
 
 
 def _settings(terminal: Terminal, catalog: Catalog, production: str | None) -> Settings:

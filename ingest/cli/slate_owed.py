@@ -6,11 +6,12 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from ingest.catalog.records import PlannedShot
-from ingest.cli.slate_words import SHOWN, counted, more, wrapped
+from ingest.cli.slate_words import SHOWN, more, wrapped
 from ingest.jobs.owed import OwedResult
 from ingest.names import shown
 from ingest.slate.coverage import Coverage, Covered, ShotCovered, ShotTake
 from ingest.slate.pool import said_take
+from ingest.wording import counted
 
 __all__ = ["document", "lines", "shot_words"]
 

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator, Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ingest.names import shown
 from ingest.slate.pool import said_row, said_take
+from ingest.wording import counted
 
 if TYPE_CHECKING:
     from ingest.catalog.records import SlateRow, TakeLink
     from ingest.jobs.slate import LoadResult, MatchResult
 
 __all__ = [
-    "counted",
     "link_document",
     "load_document",
     "load_lines",
@@ -34,7 +35,7 @@ _FIELD = {"extra": "other columns", "mos": "MOS", "iso": "ISO"}
 # The document -------------------------------------------------------------------------------
 
 
-def match_document(result: MatchResult) -> dict[str, Any]:
+def match_document(result: MatchResult, posters: Path) -> dict[str, Any]:
     """What `slate match --json` answers."""
     from ingest.catalog.records import Sure
 
@@ -61,6 +62,17 @@ def match_document(result: MatchResult) -> dict[str, Any]:
                 "rows": [row_document(row) for row in each.rows],
             }
             for each in result.conflicts
+        ],
+        "questions": [
+            {
+                "clip": asked.clip.full_name,
+                "poster": str(posters / asked.clip.poster) if asked.clip.poster else None,
+                "answers": [
+                    {"scene": each.scene, "take": each.take, "basis": each.basis}
+                    for each in asked.answers
+                ],
+            }
+            for asked in result.questions
         ],
     }
 
@@ -95,7 +107,7 @@ def row_document(row: SlateRow) -> dict[str, Any]:
 # The screen ---------------------------------------------------------------------------------
 
 
-def load_document(result: LoadResult) -> dict[str, Any]:
+def load_document(result: LoadResult, posters: Path) -> dict[str, Any]:
     """What `slate load --json` answers."""
     told = result.changes
     return {
@@ -115,7 +127,7 @@ def load_document(result: LoadResult) -> dict[str, Any]:
             for one in told.changed
         ],
         "rows_gone": [row_document(row) for row in told.gone],
-        **match_document(result.match),
+        **match_document(result.match, posters),
     }
 
 
@@ -247,8 +259,3 @@ def more(count: int) -> Iterator[str]:
     """That there are more than a screen shows, where there are."""
     if count > SHOWN:
         yield f"  and {count - SHOWN:,} more (--json shows all)"
-
-
-def counted(number: int, noun: str) -> str:
-    """`1 row`, `2 rows`."""
-    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"

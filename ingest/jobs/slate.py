@@ -18,6 +18,7 @@ from ingest.slate.log import read_log
 from ingest.slate.matching import Matching, match
 from ingest.slate.names import camera_key, same_scene, same_take
 from ingest.slate.pool import Conflict
+from ingest.slate.questions import Question, open_questions
 
 __all__ = ["LoadResult", "MatchResult", "SetResult", "load_log", "match_production", "set_take"]
 
@@ -36,6 +37,11 @@ class MatchResult:
     matching: Matching
     conflicts: tuple[Conflict, ...]
     """Those found while matching, then those between what stands."""
+
+    @property
+    def questions(self) -> tuple[Question, ...]:
+        """What to ask a person: one question a clip that is open."""
+        return open_questions(self.clips.values(), self.matching.links, self.conflicts)
 
     @property
     def is_open(self) -> bool:
