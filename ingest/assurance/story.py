@@ -23,6 +23,7 @@ __all__ = [
     "LostClip",
     "ShotStory",
     "last_days",
+    "plan_of",
     "said_shot",
     "story_words",
     "tell_story",
@@ -107,7 +108,7 @@ def tell_story(
     groups: dict[tuple[str, str], list[Held]] = defaultdict(list)
     shots: dict[tuple[str, str], PlannedShot | None] = {}
     for one in held:
-        plan = _plan_of(one, planned)
+        plan = plan_of(one, planned)
         key = _shot_key(plan.scene, plan.shot) if plan else _shot_key(one.scene, one.shot)
         groups[key].append(one)
         shots.setdefault(key, plan)
@@ -169,7 +170,7 @@ def _shot_key(scene: str, shot: str | None) -> tuple[str, str]:
     return scene_key(scene), name_key(shot) if shot else ""
 
 
-def _plan_of(held: Held, planned: Sequence[PlannedShot]) -> PlannedShot | None:
+def plan_of(held: Held, planned: Sequence[PlannedShot]) -> PlannedShot | None:
     """The planned shot that a take is of: by shot and scene, else by the scene when only one shot
     is planned in it."""
     of_scene = [shot for shot in planned if same_scene(shot.scene, held.scene)]

@@ -1,0 +1,308 @@
+"""The end of the day in one answer: everything that is open, the most urgent first. Pure."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+
+from ingest.assurance.day.absence import Absence
+from ingest.assurance.day.values import BadCopies, ClipIn, DayFacts, Fault, Finding, Kind, Wrapped
+from ingest.assurance.story import (
+    Held,
+    LostClip,
+    ShotStory,
+    last_days,
+    plan_of,
+    said_shot,
+    story_words,
+    tell_story,
+)
+from ingest.catalog.records import PlannedShot
+from ingest.names import shown
+from ingest.slate.names import name_key
+from ingest.wording import counted, listed, natural
+
+__all__ = ["judge_day", "picture_takes", "span_words"]
+
+_ORDER = {kind: place for place, kind in enumerate(Kind)}
+_LEFT_OUT = {"older": "older than the date that was asked for"}
+_NOT_WHOLE = {
+    "unreadable": "could not be read",
+    "damaged": "could be read in part only",
+    "changed": "changed while it was copied",
+    "vanished": "vanished while it was copied",
+    "appeared": "appeared while the card was copied",
+    "disputed": "is not what the card's own hash list says",
+}
+
+
+def judge_day(facts: DayFacts) -> Wrapped:
+    """What is open at the end of the day, each with what it rests on and what to do.
+
+    First what can't be had again tomorrow, then the rest; within both in the order of `Kind`.
+    What somebody settled, and devices that somebody said were idle, are not open.
+    """
+    absence = Absence(facts)
+    found = [*absence.findings, *_standing(facts, absence)]
+    found.sort(key=lambda one: (not one.tonight, _ORDER[one.kind]))
+    settled = {key.casefold(): said for key, said in facts.settled.items()}
+    return Wrapped(
+        day=facts.day,
+        open=tuple(one for one in found if not one.key or one.key.casefold() not in settled),
+        settled=tuple(
+            (one, settled[one.key.casefold()])
+            for one in found
+            if one.key and one.key.casefold() in settled
+        ),
+        idle=tuple(sorted(facts.idle)),
+    )
+
+
+def picture_takes(clips: Sequence[ClipIn]) -> tuple[Held, ...]:
+    """Every take that a picture clip holds, as the story of a loss wants them."""
+    return tuple(
+        Held(clip.full_name, clip.device, take.scene, take.take, take.shot, take.rating)
+        for clip in clips
+        if clip.kind == "picture"
+        for take in clip.takes
+    )
+
+
+def _standing(facts: DayFacts, absence: Absence) -> Iterator[Finding]:
+    held = picture_takes(facts.clips)
+    faults = tuple(fault for fault in facts.faults if fault.clip in _of_today(facts))
+    # A clip may be settled: somebody looked at it and can live with it.
+    settled = {key.casefold() for key in facts.settled}
+    lost = [*facts.lost]
+    lost += [LostClip(f.clip, f.wrong) for f in faults if f.clip.casefold() not in settled]
+    stories = tell_story(lost, held, facts.planned)
+    yield from _problems(facts, stories)
+    yield from _not_whole(facts)
+    yield from _copies(facts)
+    yield from _faults(facts, faults, stories)
+    yield from _owed(facts, absence, held, stories)
+    yield from _clocks(facts)
+    for one in facts.conflicts:
+        clip = next(iter(one.clips), "")
+        yield Finding(
+            Kind.CONFLICT,
+            one.words,
+            f"the log, the sound files and the clips of {shown(clip)} don't agree"
+            if clip
+            else "the log, the sound files and the clips don't agree",
+            "correct the log and load it again, or say it by hand: ingest slate set "
+            f"{shown(clip) or 'ROLL/NAME'} --scene S --take N",
+            key=f"conflict {clip}".strip(),
+        )
+    for held_roll in facts.held:
+        yield Finding(
+            Kind.HOLD, f"{shown(held_roll.roll)}: its card is held", held_roll.why, held_roll.do
+        )
+    for card in facts.due:
+        yield Finding(
+            Kind.CARD,
+            f"card {shown(card.card)} is due at the rental house",
+            f"it was to be back on {card.due.isoformat()}",
+            f"ingest reuse, bring it back, then: ingest cards set {shown(card.card)} --returned",
+        )
+
+
+def _of_today(facts: DayFacts) -> frozenset[str]:
+    return frozenset(clip.full_name for clip in facts.clips if clip.day == facts.day)
+
+
+# Copies -------------------------------------------------------------------------------------------
+
+
+def _problems(facts: DayFacts, stories: Sequence[ShotStory]) -> Iterator[Finding]:
+    for bad in facts.bad:
+        of_roll = [s for s in stories if any(_is_of(h.clip, bad) for h, _ in s.lost)]
+        if bad.lost:
+            told = "; ".join(story_words(story) for story in of_roll)
+            because = f"no other good copy of {_it(bad)} is known" + (f"; {told}" if told else "")
+            do = (
+                f"keep the card of {shown(bad.roll)}, and offload it again if it is still whole: "
+                "ingest offload CARD"
+            )
+        else:
+            because = f"the copies of {_it(bad)} on other drives are good"
+            do = f"ingest mend {shown(bad.drive)}"
+        yield Finding(
+            Kind.PROBLEM,
+            f"{shown(bad.roll)}: {counted(len(bad.paths), 'file')} {bad.state} on "
+            f"{shown(bad.drive)} ({listed(bad.paths, 2)})",
+            because,
+            do,
+            tonight=bad.lost,
+        )
+
+
+def _is_of(clip: str, bad: BadCopies) -> bool:
+    return clip.partition("/")[0] == bad.roll
+
+
+def _it(bad: BadCopies) -> str:
+    return "it" if len(bad.paths) == 1 else "them"
+
+
+def _not_whole(facts: DayFacts) -> Iterator[Finding]:
+    groups: defaultdict[tuple[str, str], list[str]] = defaultdict(list)
+    for note in facts.notes:
+        groups[note.roll, note.kind].append(note.path)
+    for (roll, kind), paths in sorted(groups.items()):
+        if kind in _NOT_WHOLE:
+            yield Finding(
+                Kind.PROBLEM,
+                f"{shown(roll)}: {counted(len(paths), 'file')} {_NOT_WHOLE[kind]} "
+                f"({listed(paths, 2)})",
+                "the last offload of its card saw it",
+                "keep the card, try another reader and cable, and offload it again",
+                tonight=True,
+            )
+        elif kind in _LEFT_OUT:
+            yield Finding(
+                Kind.HOLD,
+                f"{shown(roll)}: {counted(len(paths), 'file')} left on the card, {_LEFT_OUT[kind]}",
+                "the last offload of its card left them out",
+                "offload the card again without --since before it is formatted",
+            )
+
+
+def _copies(facts: DayFacts) -> Iterator[Finding]:
+    groups: defaultdict[tuple[int, tuple[str, ...]], list[str]] = defaultdict(list)
+    for roll in facts.rolls:
+        if not roll.finished:
+            yield Finding(
+                Kind.UNFINISHED,
+                f"{shown(roll.name)}: its offload was cut off",
+                "it has a start in the catalog and no end",
+                "put the card in and run ingest offload again: it goes on",
+                tonight=True,
+            )
+        elif roll.files and roll.copies < facts.wanted:
+            groups[roll.copies, roll.drives].append(roll.name)
+    for (copies, drives), names in sorted(groups.items()):
+        rolls = listed(sorted(names, key=natural), 6)
+        count = {0: "no proven copy", 1: "one proven copy"}.get(copies, f"{copies} proven copies")
+        where = f"on {listed(drives, 4)}" if drives else "on no drive that counts"
+        name = names[0] if len(names) == 1 else None
+        which = f"--roll {shown(name)}" if name else f"--day {facts.day}"
+        do = f"ingest copy {which} --to DRIVE, another physical device; keep the cards until then"
+        if copies == 0:
+            do = f"ingest audit, which reads them past the cache; then {do}"
+        yield Finding(
+            Kind.COPIES,
+            f"{rolls}: {count} on separate devices, {facts.wanted} wanted",
+            f"what is known of the copies {where}",
+            do,
+            tonight=copies == 0,
+        )
+
+
+# Clips and shots ----------------------------------------------------------------------------------
+
+
+def _faults(
+    facts: DayFacts, faults: Sequence[Fault], stories: Sequence[ShotStory]
+) -> Iterator[Finding]:
+    for fault in faults:
+        mine = [s for s in stories if any(held.clip == fault.clip for held, _ in s.lost)]
+        again = [s for s in mine if s.again]
+        told = "; ".join(story_words(story) for story in mine)
+        clip, device = shown(fault.clip), shown(fault.device)
+        if again:
+            do = "ask whether it can be used as it is; else it must be shot again"
+        elif fault.broken:
+            do = f"play it; offload the card again if it is whole there; or: {_settle(fault.clip)}"
+        else:
+            do = f"set {device} right before it rolls again, then: {_settle(fault.clip)}"
+        if again:
+            do += f"; when that is decided: {_settle(fault.clip)}"
+        yield Finding(
+            Kind.BROKEN if fault.broken else Kind.SET_WRONG,
+            f"{clip}: {fault.wrong}",
+            f"{fault.because}{f'; {told}' if told else ''}",
+            do,
+            key=fault.clip,
+            tonight=any(_gone_tonight(story.last_day, facts) for story in again),
+        )
+
+
+def _settle(key: str) -> str:
+    return f"ingest wrap --settle {shown(key)}"
+
+
+def _gone_tonight(last_day: int | None, facts: DayFacts) -> bool:
+    return last_day is not None and last_day <= facts.day
+
+
+def _owed(
+    facts: DayFacts, absence: Absence, held: Sequence[Held], stories: Sequence[ShotStory]
+) -> Iterator[Finding]:
+    """Planned shots with no good take, but for those that something else already tells of."""
+    days = last_days(facts.planned)
+    lost = {id(story.planned) for story in stories if story.planned is not None}
+    filmed = {id(plan_of(one, facts.planned)) for one in held if one.good}
+    for shot in facts.planned:
+        if shot.day is None and not facts.last_day:
+            continue
+        if shot.day is not None and shot.day > facts.day:
+            continue
+        if id(shot) in filmed or id(shot) in lost or _on_its_way(shot, facts, absence):
+            continue
+        place = name_key(shot.location) if shot.location else ""
+        last = days.get(place)
+        where = f" at {shown(shot.location)}" if shot.location else ""
+        tonight = _gone_tonight(last, facts) or facts.last_day
+        when = f"; the last day there is day {last}" if last is not None and where else ""
+        takes = [h for h in held if plan_of(h, facts.planned) is shot]
+        taken = f", only {counted(len(takes), 'NG take')}" if takes else ", no take"
+        key = shot.shot or shot.scene
+        name = said_shot(shot.scene, shot.shot)
+        yield Finding(
+            Kind.SHOT,
+            f"{name} is still owed{where}",
+            f"{shown(shot.list) or 'the shot list'} plans it"
+            f"{f' for day {shot.day}' if shot.day is not None else ''}{taken}{when}",
+            ("shoot it before you leave" if tonight else "shoot it on another day")
+            + f", or move it in the shot list; if it is dropped: ingest wrap --settle shot-{key}",
+            key=f"shot-{key}",
+            tonight=tonight,
+        )
+
+
+def _on_its_way(shot: PlannedShot, facts: DayFacts, absence: Absence) -> bool:
+    """The log has a good take of it that isn't in yet, which is told of by itself."""
+    for row in absence.rows:
+        held = Held("", row.camera, row.scene, row.take, row.shot, row.rating)
+        if held.good and absence.is_explained(row) and plan_of(held, facts.planned) is shot:
+            return True
+    return False
+
+
+# Clocks -------------------------------------------------------------------------------------------
+
+
+def _clocks(facts: DayFacts) -> Iterator[Finding]:
+    for clock in facts.clocks:
+        device = facts.device_named(clock.device)
+        name = shown(clock.device) + (f" {shown(device.name)}" if device and device.name else "")
+        yield Finding(
+            Kind.CLOCK,
+            f"{name} is {span_words(abs(clock.seconds))} {'fast' if clock.seconds > 0 else 'slow'}",
+            clock.because,
+            f"set its clock before it rolls again, then: ingest wrap --settle clock-"
+            f"{shown(clock.device)}",
+            key=f"clock-{clock.device}",
+        )
+
+
+def span_words(seconds: int) -> str:
+    """`3 min 12 s`, `1 h 17 s`, `1 day 2 h`."""
+    parts = []
+    for unit, size in (("day", 86400), ("h", 3600), ("min", 60), ("s", 1)):
+        count, seconds = divmod(seconds, size)
+        if count:
+            name = "days" if unit == "day" and count > 1 else unit
+            parts.append(f"{count} {name}")
+    return " ".join(parts[:3]) or "0 s"
