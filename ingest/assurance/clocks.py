@@ -80,14 +80,18 @@ def clock_offsets(seen: Sequence[Sighting]) -> tuple[Offset, ...]:
     for device in devices:
         if device in best:
             continue
-        told = [d for other in sorted(best) for d in pairs.get((device, other), ())]
-        if not told:
+        # Devices that write their times alike tell best: the difference of zones drops out.
+        by_other = {
+            other: _without_zone(median_low(told))
+            for other in sorted(best)
+            if (told := pairs.get((device, other)))
+        }
+        if not by_other:
             continue
-        seconds = _without_zone(median_low(told))
+        seconds = min(by_other.values(), key=abs)
         if abs(seconds) >= _LEAST:
-            used = tuple(o for o in sorted(best) if pairs.get((device, o)))
-            count = max(len(pairs[device, other]) for other in used)
-            found.append(Offset(device, seconds, used, count))
+            used = tuple(o for o, told in by_other.items() if abs(told - seconds) < _LEAST)
+            found.append(Offset(device, seconds, used, max(len(pairs[device, o]) for o in used)))
     return tuple(found)
 
 

@@ -37,6 +37,8 @@ class About(StrEnum):
     """By the label that it was first known by, case folded."""
     ROLL = "roll"
     """By its id."""
+    DAY = "day"
+    """A shoot day of a production, as `PRODUCTION/N`."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,6 +48,10 @@ JOBS: dict[str, dict[str, _Job]] = {
         "slate": _Job("slate", "Load the slate log, link clips to takes."),
         "find": _Job("find", "Find clips by scene, take, camera, day, and where they can be read."),
     },
+    "The end of the day": {
+        "wrap": _Job("wrap", "What never came in, what is still open, and how to pack."),
+        "whatif": _Job("whatif", "What would be left if a drive, bag, laptop or card were lost."),
+    },
     "Handing over": {
         "report": _Job("report", "Write the intake report."),
         "proof": _Job("proof", "Write what a client needs to check the footage themselves."),

@@ -14,6 +14,7 @@ from ingest.errors import Ambiguous, NotKnown, UsageError
 from ingest.evidence import State
 from ingest.jobs.known import DriveHere, drives_here
 from ingest.names import shown
+from ingest.settings import Settings
 from ingest.slate.cells import BadCell, read_label
 from ingest.slate.names import (
     camera_key,
@@ -35,6 +36,7 @@ __all__ = [
     "find_clip",
     "fits",
     "fitting_takes",
+    "own_production",
     "understand_words",
 ]
 
@@ -122,6 +124,15 @@ def choose_production(catalog: Catalog, asked: str | None) -> str:
             do="say which with --production",
         )
     return known[0]
+
+
+def own_production(catalog: Catalog, settings: Settings, asked: str | None) -> str:
+    """The production asked for, else that of ingest.toml, else the only one.
+
+    Raises as `choose_production`.
+    """
+    named = settings.production if settings.production in catalog.productions() else None
+    return choose_production(catalog, asked or named)
 
 
 def find_clip(catalog: Catalog, text: str, production: str | None = None) -> Clip:

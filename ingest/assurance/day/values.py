@@ -13,6 +13,7 @@ from typing import Literal
 
 from ingest.assurance.story import LostClip
 from ingest.catalog.records import PlannedShot, Rating, SlateRow
+from ingest.slate.coverage import ShotCovered
 from ingest.slate.names import camera_key, scene_key, take_key
 
 __all__ = [
@@ -224,6 +225,8 @@ class DayFacts:
     rows: tuple[SlateRow, ...] = ()
     """The log: all days."""
     planned: tuple[PlannedShot, ...] = ()
+    covered: tuple[ShotCovered, ...] = ()
+    """The planned shots and the takes of them, the log's and those that are in."""
     last_day: bool = False
     """No shoot day is planned after it."""
     wanted: int = 2

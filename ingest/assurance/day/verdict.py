@@ -12,12 +12,10 @@ from ingest.assurance.story import (
     LostClip,
     ShotStory,
     last_days,
-    plan_of,
     said_shot,
     story_words,
     tell_story,
 )
-from ingest.catalog.records import PlannedShot
 from ingest.names import shown
 from ingest.slate.names import name_key
 from ingest.wording import counted, listed, natural
@@ -43,7 +41,7 @@ def judge_day(facts: DayFacts) -> Wrapped:
     What somebody settled, and devices that somebody said were idle, are not open.
     """
     absence = Absence(facts)
-    found = [*absence.findings, *_standing(facts, absence)]
+    found = [*absence.findings, *_standing(facts)]
     found.sort(key=lambda one: (not one.tonight, _ORDER[one.kind]))
     settled = {key.casefold(): said for key, said in facts.settled.items()}
     return Wrapped(
@@ -68,7 +66,7 @@ def picture_takes(clips: Sequence[ClipIn]) -> tuple[Held, ...]:
     )
 
 
-def _standing(facts: DayFacts, absence: Absence) -> Iterator[Finding]:
+def _standing(facts: DayFacts) -> Iterator[Finding]:
     held = picture_takes(facts.clips)
     faults = tuple(fault for fault in facts.faults if fault.clip in _of_today(facts))
     # A clip may be settled: somebody looked at it and can live with it.
@@ -80,7 +78,7 @@ def _standing(facts: DayFacts, absence: Absence) -> Iterator[Finding]:
     yield from _not_whole(facts)
     yield from _copies(facts)
     yield from _faults(facts, faults, stories)
-    yield from _owed(facts, absence, held, stories)
+    yield from _owed(facts, stories)
     yield from _clocks(facts)
     for one in facts.conflicts:
         clip = next(iter(one.clips), "")
@@ -236,48 +234,32 @@ def _gone_tonight(last_day: int | None, facts: DayFacts) -> bool:
     return last_day is not None and last_day <= facts.day
 
 
-def _owed(
-    facts: DayFacts, absence: Absence, held: Sequence[Held], stories: Sequence[ShotStory]
-) -> Iterator[Finding]:
-    """Planned shots with no good take, but for those that something else already tells of."""
+def _owed(facts: DayFacts, stories: Sequence[ShotStory]) -> Iterator[Finding]:
+    """Planned shots with no good take, neither in nor in the log; what a loss has cost is told
+    with the loss."""
     days = last_days(facts.planned)
-    lost = {id(story.planned) for story in stories if story.planned is not None}
-    filmed = {id(plan_of(one, facts.planned)) for one in held if one.good}
-    for shot in facts.planned:
-        if shot.day is None and not facts.last_day:
+    lost = {(shot.scene, shot.shot) for story in stories if (shot := story.planned)}
+    for covered in facts.covered:
+        shot = covered.planned
+        due = facts.last_day if shot.day is None else shot.day <= facts.day
+        if not covered.owed or not due or (shot.scene, shot.shot) in lost:
             continue
-        if shot.day is not None and shot.day > facts.day:
-            continue
-        if id(shot) in filmed or id(shot) in lost or _on_its_way(shot, facts, absence):
-            continue
-        place = name_key(shot.location) if shot.location else ""
-        last = days.get(place)
+        last = days.get(name_key(shot.location)) if shot.location else None
         where = f" at {shown(shot.location)}" if shot.location else ""
-        tonight = _gone_tonight(last, facts) or facts.last_day
-        when = f"; the last day there is day {last}" if last is not None and where else ""
-        takes = [h for h in held if plan_of(h, facts.planned) is shot]
-        taken = f", only {counted(len(takes), 'NG take')}" if takes else ", no take"
-        key = shot.shot or shot.scene
-        name = said_shot(shot.scene, shot.shot)
+        tonight = facts.last_day or _gone_tonight(last, facts)
+        when = f"; the last day there is day {last}" if last is not None else ""
+        taken = f"only {counted(len(covered.takes), 'NG take')}" if covered.takes else "no take"
+        day = f" for day {shot.day}" if shot.day is not None else ""
+        key = shown(f"shot-{shot.shot or shot.scene}")
         yield Finding(
             Kind.SHOT,
-            f"{name} is still owed{where}",
-            f"{shown(shot.list) or 'the shot list'} plans it"
-            f"{f' for day {shot.day}' if shot.day is not None else ''}{taken}{when}",
+            f"{said_shot(shot.scene, shot.shot)} is still owed{where}",
+            f"{shown(shot.list) or 'the shot list'} plans it{day}, {taken} is known{when}",
             ("shoot it before you leave" if tonight else "shoot it on another day")
-            + f", or move it in the shot list; if it is dropped: ingest wrap --settle shot-{key}",
-            key=f"shot-{key}",
+            + f"; or move it in the shot list; or, if it is dropped: {_settle(key)}",
+            key=key,
             tonight=tonight,
         )
-
-
-def _on_its_way(shot: PlannedShot, facts: DayFacts, absence: Absence) -> bool:
-    """The log has a good take of it that isn't in yet, which is told of by itself."""
-    for row in absence.rows:
-        held = Held("", row.camera, row.scene, row.take, row.shot, row.rating)
-        if held.good and absence.is_explained(row) and plan_of(held, facts.planned) is shot:
-            return True
-    return False
 
 
 # Clocks -------------------------------------------------------------------------------------------

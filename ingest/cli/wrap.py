@@ -1,0 +1,151 @@
+"""`ingest wrap`: the end of the day in one answer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ingest.cli.packing import split_document, split_lines
+from ingest.cli.terminal import Terminal, job
+from ingest.errors import ExitCode
+from ingest.names import shown
+from ingest.wording import counted
+
+if TYPE_CHECKING:
+    from ingest.jobs.wrap import DayWrapped
+
+__all__ = ["command"]
+
+
+@job("wrap")
+@click.option("--day", type=click.IntRange(min=1), metavar="N", help="The shoot day; today's.")
+@click.option("--production", metavar="NAME", help="Of several productions, this one.")
+@click.option(
+    "--shots", metavar="FILE", help="This shot list, instead of those loaded or beside ingest.toml."
+)
+@click.option(
+    "--idle", multiple=True, metavar="LETTER", help="This device was not used (repeatable)."
+)
+@click.option(
+    "--settle",
+    multiple=True,
+    metavar="WHAT",
+    help="This is settled, though it can't be mended (repeatable); each Do names its word.",
+)
+@click.option("--note", default="", metavar="TEXT", help="Why it is settled; kept with it.")
+@click.option(
+    "--reopen", multiple=True, metavar="WHAT", help="Take back --settle or --idle (repeatable)."
+)
+@click.option(
+    "--bags", type=click.IntRange(1, 9), default=2, show_default=True, help="Bags to pack."
+)
+def command(
+    terminal: Terminal,
+    day: int | None,
+    production: str | None,
+    shots: str | None,
+    idle: tuple[str, ...],
+    settle: tuple[str, ...],
+    note: str,
+    reopen: tuple[str, ...],
+    bags: int,
+) -> int:
+    """The end of the day: what never came in, what is still open, and how to pack.
+
+    It names cameras, recorders and rolls that are not in, takes without picture or sound, copies
+    owed, problems, clips set wrong, planned shots owed, clocks to set and cards on hold: first
+    what can't be had again tomorrow. Each says what it rests on and what to do. What --idle and
+    --settle say is kept, dated, with who said it.
+
+    \b
+    Exit: 0 complete, 3 open.
+    """
+    from datetime import UTC, datetime
+
+    from ingest.jobs.wrap import reopen as take_back
+    from ingest.jobs.wrap import say_idle, wrap_day
+    from ingest.jobs.wrap import settle as say_settled
+
+    now = datetime.now(UTC)
+    with terminal.catalog() as catalog:
+        settings = terminal.settings(catalog, production=production)
+
+        def judged() -> DayWrapped:
+            return wrap_day(
+                catalog, settings, now, production=production, day=day, bags=bags, shots=shots
+            )
+
+        told = judged()
+        if idle or settle or reopen:
+            who = terminal.observer()
+            if reopen:
+                take_back(catalog, told.production, told.wrapped.day, reopen, who)
+            if idle:
+                say_idle(catalog, settings, told.production, told.wrapped.day, idle, who)
+            if settle:
+                say_settled(catalog, judged(), settle, note, who)
+            told = judged()
+    terminal.answer(_document(told), _lines(told))
+    return ExitCode.WELL if told.wrapped.complete else ExitCode.FOOTAGE
+
+
+def _document(told: DayWrapped) -> dict[str, Any]:
+    wrapped = told.wrapped
+    return {
+        "production": told.production,
+        "day": wrapped.day,
+        "verdict": "complete" if wrapped.complete else "open",
+        "open": [
+            {"kind": one.kind.value, "what": one.what, "because": one.because, "do": one.do}
+            for one in wrapped.open
+        ],
+        "idle": list(wrapped.idle),
+        "settled": [{"what": one.what, "said": said} for one, said in wrapped.settled],
+        "packing": split_document(told.split),
+    }
+
+
+def _lines(told: DayWrapped) -> Iterator[str]:
+    wrapped = told.wrapped
+    name = f"{shown(told.production)}, day {wrapped.day}"
+    if wrapped.complete:
+        yield f"{name}: COMPLETE. Nothing is open that is known here."
+    else:
+        yield f"{name}: OPEN, {counted(len(wrapped.open), 'thing')}."
+    before = None
+    for one in wrapped.open:
+        if one.tonight is not before and not (before is None and not one.tonight):
+            yield ""
+            yield "Not to be had again tomorrow" if one.tonight else "The rest"
+        before = one.tonight
+        yield from _folded(f"! {one.what}", 2)
+        yield from _folded(f"  Because: {one.because}", 11)
+        yield from _folded(f"  Do: {one.do}", 6)
+    if wrapped.idle or wrapped.settled:
+        yield ""
+    if wrapped.idle:
+        yield f"Said to be idle: {', '.join(map(shown, wrapped.idle))}"
+    for found, said in wrapped.settled:
+        yield from _folded(f"Settled: {found.what} ({said})", 2)
+    yield ""
+    yield "To pack"
+    for line in split_lines(told.split):
+        yield from _folded(f"  {line}", 4)
+
+
+def _folded(text: str, indent: int) -> Iterator[str]:
+    """The text in lines as wide as the terminal, at most 100 columns; names stay whole."""
+    import shutil
+    import textwrap
+
+    width = min(shutil.get_terminal_size((80, 24)).columns, 100)
+    yield from textwrap.wrap(
+        text,
+        max(width, 40),
+        subsequent_indent=" " * indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+        drop_whitespace=True,
+    )

@@ -1,0 +1,454 @@
+"""The end of a shoot day: gather everything that is known, judge it, and say how to pack.
+
+`wrap_day` is what `ingest wrap` shows; others may ask it too. It reads only. `say_idle` and
+`settle` write down what a person said of the day.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from fractions import Fraction
+from zoneinfo import ZoneInfo
+
+from ingest.assurance.clocks import Sighting, clock_offsets, read_clock
+from ingest.assurance.day.faults import set_wrong
+from ingest.assurance.day.values import (
+    BadCopies,
+    CardDue,
+    ClipIn,
+    ClockOff,
+    Conflicting,
+    DayFacts,
+    Device,
+    Fault,
+    Held,
+    Note,
+    RollIn,
+    TakeIn,
+    Wrapped,
+)
+from ingest.assurance.day.verdict import judge_day
+from ingest.assurance.story import LostClip
+from ingest.assurance.whatif import Split, split_over_bags
+from ingest.catalog.catalog import Catalog
+from ingest.catalog.custody_records import About, RollNote
+from ingest.catalog.records import (
+    Clip,
+    ClipRole,
+    Copy,
+    FileRecord,
+    Observer,
+    PlannedShot,
+    Roll,
+    SlateRow,
+    Sure,
+    TakeLink,
+)
+from ingest.errors import NotKnown, UsageError
+from ingest.evidence import State
+from ingest.jobs.find import own_production
+from ingest.jobs.holdings import Holdings, gather_holdings
+from ingest.jobs.known import RollOverview, roll_overviews
+from ingest.media.facts import ClipKind
+from ingest.names import shown
+from ingest.settings import Settings, shoot_date
+from ingest.slate.coverage import coverage
+from ingest.slate.matching import match
+from ingest.slate.names import camera_key, scene_key, take_key
+from ingest.slate.planned import read_shot_list, standing
+from ingest.slate.timing import clip_span
+from ingest.wording import listed
+
+__all__ = [
+    "SHOTS",
+    "DayWrapped",
+    "choose_day",
+    "gather_day",
+    "reopen",
+    "say_idle",
+    "settle",
+    "wrap_day",
+]
+
+SHOTS = "SHOTS.csv"
+"""Name of the shot list that lies beside ingest.toml, where none was loaded."""
+
+_NO_PICTURE = frozenset({"WILD_TRACK", "FALSE_START", "REHEARSAL", "ANNOUNCEMENT", "SOUND_GUIDE"})
+"""Words of iXML TAKE_TYPE (iXML specification, object details) for sound without a picture."""
+
+
+@dataclass(frozen=True, slots=True)
+class DayWrapped:
+    """The end of the day, and how to pack for the night."""
+
+    production: str
+    wrapped: Wrapped
+    split: Split
+    """Of everything that came in up to that day."""
+
+
+def wrap_day(
+    catalog: Catalog,
+    settings: Settings,
+    now: datetime,
+    *,
+    production: str | None = None,
+    day: int | None = None,
+    bags: int = 2,
+    shots: str | None = None,
+) -> DayWrapped:
+    """What is open at the end of a shoot day, and a split over bags. Reads only.
+
+    `now`: aware. `day`: see `choose_day`. `shots`: path of a shot list that counts instead of
+    those loaded. Raises NotKnown, UsageError, BadLog.
+    """
+    chosen = own_production(catalog, settings, production)
+    number = choose_day(catalog, settings, chosen, now, day)
+    facts = gather_day(catalog, settings, chosen, number, now, shots)
+    rolls = [roll for roll in catalog.rolls(production=chosen) if roll.day <= number]
+    held = gather_holdings(catalog, settings, rolls)
+    return DayWrapped(chosen, judge_day(facts), split_over_bags(held.holders, held.held, bags))
+
+
+def choose_day(
+    catalog: Catalog, settings: Settings, production: str, now: datetime, asked: int | None
+) -> int:
+    """The shoot day that is meant: the one asked for, today's by ingest.toml, else the last one
+    that a roll is of.
+
+    Raises NotKnown when there is no roll and no shoot day to go by.
+    """
+    days = sorted({roll.day for roll in catalog.rolls(production=production)})
+    if asked is not None:
+        if asked not in days and not 1 <= asked <= len(settings.days):
+            known = ", ".join(map(str, days)) or "none"
+            raise NotKnown(
+                f"There is no shoot day {asked} of {shown(production)}; days with rolls: {known}.",
+                do="name one of them with --day",
+            )
+        return asked
+    zone = ZoneInfo(settings.time_zone) if settings.time_zone else None
+    today = shoot_date(now.astimezone(zone), settings.day_ends)
+    if today in settings.days:
+        return settings.days.index(today) + 1
+    if not days:
+        raise NotKnown(f"No roll of {shown(production)} is in yet.", do="ingest offload")
+    return days[-1]
+
+
+# What people say ----------------------------------------------------------------------------------
+
+
+def say_idle(
+    catalog: Catalog,
+    settings: Settings,
+    production: str,
+    day: int,
+    letters: Iterable[str],
+    observer: Observer,
+) -> None:
+    """Write down that these devices were not used that day. Raises UsageError for a letter that
+    ingest.toml doesn't have, where it has any."""
+    known = {camera_key(letter): letter for letter in settings.devices}
+    names = {camera_key(one.name): one.letter for one in settings.devices.values() if one.name}
+    for letter in letters:
+        key = camera_key(letter)
+        if known and key not in known and key not in names:
+            raise UsageError(
+                f"ingest.toml has no device {shown(letter)}.",
+                do=f"name one of {', '.join(map(shown, settings.devices))}",
+            )
+        meant = known.get(key) or names.get(key) or letter
+        catalog.note_change(observer, About.DAY, f"{production}/{day}", "idle", {"device": meant})
+
+
+def settle(
+    catalog: Catalog, wrapped: DayWrapped, keys: Iterable[str], note: str, observer: Observer
+) -> None:
+    """Write down that findings of these keys are settled. Raises UsageError for a key that is not
+    open, or that can't be settled by saying so."""
+    open_keys = {one.key.casefold(): one.key for one in wrapped.wrapped.open if one.key}
+    for key in keys:
+        if key.casefold() not in open_keys:
+            known = listed([shown(one) for one in open_keys.values()], 8) or "nothing"
+            raise UsageError(
+                f"Nothing that is open on day {wrapped.wrapped.day} can be settled as "
+                f"{shown(key)}.",
+                do=f"name one of these with --settle: {known}; what concerns copies is mended, "
+                "not settled",
+            )
+    subject = f"{wrapped.production}/{wrapped.wrapped.day}"
+    for key in keys:
+        value = {"key": open_keys[key.casefold()], "note": note}
+        catalog.note_change(observer, About.DAY, subject, "settled", value)
+
+
+def reopen(
+    catalog: Catalog, production: str, day: int, keys: Iterable[str], observer: Observer
+) -> None:
+    """Take back that a finding is settled, or that a device was idle; the history is kept.
+
+    Raises UsageError when nobody said so.
+    """
+    idle, settled = _said(catalog, production, day)
+    said = {key.casefold(): key for key in (*idle, *settled)}
+    for key in keys:
+        if key.casefold() not in said:
+            raise UsageError(
+                f"Nobody said of {shown(key)} that it is settled or was idle on day {day}.",
+                do=f"name one of these: {listed([shown(one) for one in said.values()], 8)}"
+                if said
+                else "look at what is open: ingest wrap",
+            )
+        value = {"key": said[key.casefold()]}
+        catalog.note_change(observer, About.DAY, f"{production}/{day}", "open", value)
+
+
+def _said(catalog: Catalog, production: str, day: int) -> tuple[frozenset[str], dict[str, str]]:
+    """Devices said to be idle that day, and what is settled, with what was said."""
+    idle: set[str] = set()
+    settled: dict[str, str] = {}
+    for change in catalog.changes(About.DAY, f"{production}/{day}"):
+        key = str(change.value.get("key") or change.value.get("device") or "")
+        if change.what == "idle":
+            idle.add(key)
+        elif change.what == "settled":
+            note = str(change.value.get("note") or "")
+            who = f"settled by {shown(change.observer.who)} on {change.at:%Y-%m-%d}"
+            settled[key] = f"{who}: {shown(note)}" if note else who
+        elif change.what == "open":
+            idle.discard(key)
+            settled.pop(key, None)
+    return frozenset(idle), settled
+
+
+# Gathering ----------------------------------------------------------------------------------------
+
+
+def gather_day(
+    catalog: Catalog,
+    settings: Settings,
+    production: str,
+    day: int,
+    now: datetime,
+    shots: str | None = None,
+) -> DayFacts:
+    """Everything that is known of a shoot day and what led up to it. Raises BadLog."""
+    rolls = [roll for roll in catalog.rolls(production=production) if roll.day <= day]
+    overviews = roll_overviews(catalog, rolls, now)
+    clips = catalog.clips(rolls)
+    links = catalog.links([clip.id for clip in clips])
+    rows = catalog.slate(production)
+    planned = _planned(catalog, settings, production, shots)
+    held = gather_holdings(catalog, settings, rolls)
+    idle, settled = _said(catalog, production, day)
+    every_link = [link for some in links.values() for link in some]
+    shot_by_now = [row for row in rows if row.day is None or row.day <= day]
+    zone = ZoneInfo(settings.time_zone) if settings.time_zone else None
+    return DayFacts(
+        day=day,
+        devices=tuple(
+            Device(one.letter, one.kind, one.name or "") for one in settings.devices.values()
+        ),
+        rolls=tuple(_roll_in(one, clips) for one in overviews),
+        clips=tuple(_clip_in(clip, links[clip.id], _device(clip.roll, clips)) for clip in clips),
+        rows=rows,
+        planned=planned,
+        covered=coverage(planned, shot_by_now, clips, every_link).shots,
+        last_day=bool(settings.days) and day >= len(settings.days),
+        wanted=settings.copies_wanted,
+        bad=tuple(_bad(held, overviews)),
+        notes=tuple(_notes(catalog, rolls)),
+        lost=tuple(_lost(clips, held)),
+        faults=tuple(_faults(clips, settings, day)),
+        clocks=tuple(_clocks(clips, links, day)),
+        conflicts=tuple(_conflicts(clips, rows, every_link, day)),
+        held=tuple(_held(rolls, catalog.roll_notes(rolls), day)),
+        due=tuple(_due(catalog, now.astimezone(zone).date())),
+        idle=idle,
+        settled=settled,
+    )
+
+
+def _planned(
+    catalog: Catalog, settings: Settings, production: str, shots: str | None
+) -> tuple[PlannedShot, ...]:
+    """The list that was named, else those that were loaded, else SHOTS.csv beside ingest.toml."""
+    dates = {day.isoformat(): number for number, day in enumerate(settings.days, start=1)}
+    if shots is not None:
+        return read_shot_list(shots, shoot_dates=dates)
+    if loaded := catalog.shot_lists(production):
+        return standing(loaded)
+    beside = os.path.join(os.path.dirname(settings.place), SHOTS) if settings.place else ""
+    return read_shot_list(beside, shoot_dates=dates) if os.path.isfile(beside) else ()
+
+
+def _device(roll: Roll, clips: Sequence[Clip]) -> str:
+    """The letter of the device that a roll is of: its camera's, else the letters of its name."""
+    if roll.camera:
+        return roll.camera
+    letters = roll.name.rstrip("0123456789").rstrip(" _-")
+    return letters or roll.name
+
+
+def _roll_in(one: RollOverview, clips: Sequence[Clip]) -> RollIn:
+    return RollIn(
+        name=one.roll.name,
+        day=one.roll.day,
+        device=_device(one.roll, clips),
+        card=one.roll.card,
+        copies=one.copies,
+        drives=tuple(sorted(on.here.drive.name for on in one.drives if not on.place.gone)),
+        finished=one.finished,
+        files=one.files,
+    )
+
+
+def _clip_in(clip: Clip, links: Sequence[TakeLink], device: str) -> ClipIn:
+    sound = clip.facts.sound
+    takes = [
+        TakeIn(link.scene, link.take, link.shot, link.rating)
+        for link in links
+        if link.sure is not Sure.OPEN
+    ]
+    if not takes and sound is not None and sound.scene and sound.take:
+        takes = [TakeIn(sound.scene, sound.take)]
+    return ClipIn(
+        roll=clip.roll.name,
+        name=clip.name,
+        day=clip.roll.day,
+        device=device,
+        kind=clip.facts.kind.value,
+        takes=tuple(takes),
+        without_picture=sound is not None and bool(_NO_PICTURE & set(sound.take_type)),
+    )
+
+
+def _bad(held: Holdings, overviews: Sequence[RollOverview]) -> Iterator[BadCopies]:
+    """Copies that are not good, by roll, drive and state; those on drives that are gone left out:
+    nobody could mend them, and the roll shows under the copies wanted."""
+    gone = {on.here.drive.id for one in overviews for on in one.drives if on.place.gone}
+    groups: defaultdict[tuple[str, str, str, bool], list[str]] = defaultdict(list)
+    for file, copies in held.files:
+        for copy, state in copies:
+            if copy.drive_id in gone or not (state.is_bad or state is State.DOUBTFUL):
+                continue
+            lost = not held.good.get(file.id)
+            key = (held.rolls[file.roll_id].name, held.drives[copy.drive_id], state.value, lost)
+            groups[key].append(file.path)
+    for (roll, drive, state_word, lost), paths in sorted(groups.items()):
+        yield BadCopies(roll, drive, state_word, tuple(sorted(paths)), lost)
+
+
+def _lost(clips: Sequence[Clip], held: Holdings) -> Iterator[LostClip]:
+    """Clips of which some part of the recording itself has no good copy."""
+    by_path: defaultdict[tuple[int, str], list[tuple[FileRecord, Sequence[tuple[Copy, State]]]]]
+    by_path = defaultdict(list)
+    for file, copies in held.files:
+        by_path[file.roll_id, file.path].append((file, copies))
+    for clip in clips:
+        for part in clip.files:
+            known = by_path[clip.roll.id, part.path]
+            if part.role is not ClipRole.SPAN or not known:
+                continue
+            states = [state for _, copies in known for _, state in copies]
+            bad = any(state.is_bad or state is State.DOUBTFUL for state in states)
+            if bad and not any(held.good.get(file.id) for file, _ in known):
+                yield LostClip(clip.full_name, "no good copy is left")
+                break
+
+
+def _notes(catalog: Catalog, rolls: Sequence[Roll]) -> Iterator[Note]:
+    """What the last offload of each roll saw and did not copy whole."""
+    last = {offload.roll.id: offload for offload in catalog.offloads(rolls)}
+    notes = catalog.card_notes([offload.id for offload in last.values()])
+    for offload in last.values():
+        for note in notes[offload.id]:
+            yield Note(offload.roll.name, note.kind, note.path, note.detail)
+
+
+def _faults(clips: Sequence[Clip], settings: Settings, day: int) -> Iterator[Fault]:
+    by_key = {camera_key(letter): one for letter, one in settings.devices.items()}
+    for clip in clips:
+        if clip.roll.day != day:
+            continue
+        device = _device(clip.roll, clips)
+        wanted = by_key.get(camera_key(device))
+        told = set_wrong(clip.facts, wanted, settings.frame_rate)
+        if told:
+            yield Fault(
+                clip.full_name,
+                device,
+                ", ".join(told),
+                "it is what the file says of itself, and not what ingest.toml asks for",
+            )
+
+
+def _clocks(
+    clips: Sequence[Clip], links: Mapping[int, Sequence[TakeLink]], day: int
+) -> Iterator[ClockOff]:
+    seen = []
+    for clip in clips:
+        if clip.roll.day != day or clip.facts.kind not in (ClipKind.PICTURE, ClipKind.SOUND):
+            continue
+        written = clip.facts.recorded
+        if clip.facts.sound is not None and clip.facts.sound.origination:
+            written = clip.facts.sound.origination
+        clock = read_clock(written) if written else None
+        # A clip of several takes began with the first of them.
+        link = next((one for one in links[clip.id] if one.sure is not Sure.OPEN), None)
+        if clock is None or link is None:
+            continue
+        span = clip_span(clip)
+        seen.append(
+            Sighting(
+                _device(clip.roll, clips),
+                (scene_key(link.scene), take_key(link.take)),
+                clock,
+                Fraction(span.start, 1_000_000) if span is not None else None,
+            )
+        )
+    for one in clock_offsets(seen):
+        takes = "1 take" if one.takes == 1 else f"{one.takes} takes"
+        yield ClockOff(
+            one.device,
+            one.seconds,
+            f"against {listed([shown(other) for other in one.against], 4)} on {takes} of the day",
+        )
+
+
+def _conflicts(
+    clips: Sequence[Clip], rows: Sequence[SlateRow], links: Sequence[TakeLink], day: int
+) -> Iterator[Conflicting]:
+    """What can't be true together, of clips of the day. That a row has no clip is told as the
+    take without a picture that it is."""
+    by_id = {clip.id: clip for clip in clips}
+    found = match(clips, rows, [link for link in links if link.by_hand])
+    for one in found.conflicts:
+        mine = [by_id[number] for number in one.clip_ids if number in by_id]
+        today = any(clip.roll.day == day for clip in mine)
+        of_row = not mine and any(row.day == day for row in one.rows)
+        if one.kind != "no clip" and (today or of_row):
+            yield Conflicting(one.words, tuple(clip.full_name for clip in mine))
+
+
+def _held(rolls: Sequence[Roll], notes: Mapping[int, RollNote], day: int) -> Iterator[Held]:
+    for roll in rolls:
+        note = notes[roll.id]
+        if roll.day == day and note.hold is not None:
+            by = f"{shown(note.hold_by or 'somebody')} said: {shown(note.hold)}"
+            yield Held(
+                roll.name,
+                by,
+                f"when that is settled: ingest rolls set {shown(roll.name)} --no-hold",
+            )
+
+
+def _due(catalog: Catalog, today: date) -> Iterator[CardDue]:
+    for card in catalog.cards_known():
+        if card.due is not None and card.due <= today and card.returned is None:
+            yield CardDue(card.label, card.due)

@@ -1,0 +1,126 @@
+"""The end of the first day, from the cards to the last line: what was planted is named, and
+nothing else; mended, it is complete and packed in two bags."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from contextlib import ExitStack
+from pathlib import Path
+
+import pytest
+
+from fixtures.first_day import PLANTED, make_first_evening
+from tests.conftest import Runner, Shoot
+from tests.faults.laboratory.loops import loop_drive, need_loops
+
+pytestmark = [pytest.mark.laboratory, pytest.mark.long]
+
+Drives = tuple[Path, Path]
+
+
+@pytest.fixture
+def two_disks() -> Iterator[Drives]:
+    """ALBATROSS and BITTERN, each a disk of its own."""
+    need_loops()
+    with ExitStack() as stack:
+        one, other = (
+            stack.enter_context(loop_drive(100, name=name)).mount
+            for name in ("ALBATROSS", "BITTERN")
+        )
+        yield one, other
+
+
+@pytest.fixture
+def evening(desk: Path, shoot: Shoot, ingest: Runner, two_disks: Drives) -> Path:
+    """Half past midnight: what was offloaded is in, the log and the shot list lie there."""
+    cards = desk / "cards"
+    shutil.copytree(shoot.folder, cards)
+    made = make_first_evening(cards)
+    for name in ("ingest.toml", "SHOTS.csv"):
+        shutil.copy(made / name, desk / name)
+    for card in ("DAY1/A001", "EVENING/LUNCH/B001", "DAY1/SOUND", "DAY1/STILLS"):
+        offload(ingest, cards / card, two_disks)
+    assert ingest("slate", "load", cards / "slate-log.csv").code in (0, 3)
+    return cards
+
+
+def offload(ingest: Runner, card: Path, drives: Drives, *words: str) -> None:
+    to = [word for drive in drives for word in ("--to", str(drive))]
+    ran = ingest("offload", card, "--day", "1", *to, *words)
+    assert ran.code == 0, ran.out + ran.err
+
+
+def test_the_first_day_names_what_was_planted_and_nothing_else(
+    evening: Path, ingest: Runner, two_disks: Drives
+) -> None:
+    """The drone's card, the take of camera B, the shot, the clip set wrong, the clock; mended or
+    decided, the day is complete and says what goes into which bag."""
+    ran = ingest("wrap", "--day", "1", "--json")
+    assert ran.code == 3
+    told = ran.document
+    assert (told["day"], told["verdict"]) == (1, "open")
+    assert tuple(one["kind"] for one in told["open"]) == PLANTED
+    drone, take, shot, clip, clock = told["open"]
+    assert drone["what"].startswith("D drone: nothing came in")
+    assert "14 take 1" in drone["because"]
+    assert take["what"] == "12A take 2 on camera B: no picture came in"
+    assert "clip C0004" in take["because"]
+    assert shot["what"] == "shot 11 (scene 12C) is still owed at Kestrel Quay"
+    assert clip["what"] == "A001/A001C003_260314_K7QD: 29.97 fps instead of 23.976"
+    assert "A001/A001C004_260314_K7QD, circled) covers it" in clip["because"]
+    assert clock["what"] == "B is 3 min 12 s slow"
+    assert all(one["do"] for one in told["open"])
+
+    offload(ingest, evening / "DAY1" / "DRONE", two_disks, "--camera", "D", "--roll", "D001")
+    offload(ingest, evening / "EVENING" / "B001", two_disks)
+    assert ingest("slate", "match").code in (0, 3)
+    kinds = [one["kind"] for one in ingest("wrap", "--day", "1", "--json").document["open"]]
+    assert kinds == ["shot", "set wrong", "clock"]
+    settled = ("--settle", "shot-11", "--settle", "clock-b", "--settle")
+    ran = ingest("wrap", "--day", "1", *settled, "A001/A001C003_260314_K7QD", "--note", "seen")
+    assert ran.code == 0
+    assert ran.out.startswith("Kestrel_Quay, day 1: COMPLETE.")
+    lines = [line.strip() for line in ran.out.splitlines()]
+    assert "Then no bag loses a clip." in lines
+    bags = [line for line in lines if line.startswith("Bag ")]
+    assert len(bags) == 2
+    assert "ALBATROSS" in bags[0] and "BITTERN" in bags[1]
+    assert ingest("whatif").code == 0
+
+    again = ingest("wrap", "--day", "1", "--reopen", "clock-B", "--json")
+    assert [one["kind"] for one in again.document["open"]] == ["clock"]
+
+
+def test_what_is_said_of_a_day_is_kept_and_what_can_not_be_said_is_refused(
+    evening: Path, ingest: Runner
+) -> None:
+    """An idle drone is no finding; a device that isn't there, and copies, can't be settled."""
+    ran = ingest("wrap", "--day", "1", "--idle", "drone", "--json")
+    assert "device" not in [one["kind"] for one in ran.document["open"]]
+    # The log names its roll all the same: that it was idle is not the whole story.
+    assert "D001 is not in" in [one["what"] for one in ran.document["open"]]
+    assert ran.document["idle"] == ["D"]
+    for words in (("--idle", "X"), ("--settle", "copies"), ("--reopen", "nothing")):
+        ran = ingest("wrap", "--day", "1", *words)
+        assert ran.code == 2 and "Do: " in ran.err
+    assert ingest("wrap", "--day", "7").code == 2
+    bad = evening / "TWICE.csv"
+    bad.write_text("Shot,Scene,Day,Location\n1,12,1,Kestrel Quay\n1,12,1,Skerrow Point\n")
+    ran = ingest("wrap", "--day", "1", "--shots", bad)
+    assert ran.code == 2 and "the same shot as row 2" in ran.err
+
+
+def test_one_copy_where_two_are_wanted_is_open_and_no_bag_saves_it(
+    evening: Path, ingest: Runner, two_disks: Drives
+) -> None:
+    """A drive that is lost counts for nothing; the copies to make are named."""
+    assert ingest("drives", "set", "BITTERN", "--lost").code in (0, 3)
+    told = ingest("wrap", "--day", "1", "--json").document
+    (copies,) = [one for one in told["open"] if one["kind"] == "copies"]
+    assert "one proven copy on separate devices, 2 wanted" in copies["what"]
+    whatif = ingest("whatif", "--json")
+    assert whatif.code == 0  # the cards still hold everything ...
+    packing = whatif.document["packing"]
+    assert packing["needs_cards"] is True  # ... as long as nobody formats them
+    assert ingest("whatif", "--bags", "1").code == 0
