@@ -185,7 +185,7 @@ class Absence:
         for rolls in by_device.values():
             days = {roll.name: roll.day for roll in rolls}
             for gap in roll_gaps(days):
-                if max(days[gap.before], days[gap.after]) != self.facts.day:
+                if max(days.get(gap.before, 0), days[gap.after]) != self.facts.day:
                     continue
                 if all(name_key(name) in told_keys for name in gap.missing):
                     continue
@@ -193,7 +193,9 @@ class Absence:
                 yield Finding(
                     Kind.ROLL,
                     f"{shown(gap.words)} {are} not in",
-                    f"{shown(gap.before)} and {shown(gap.after)} are",
+                    f"{shown(gap.before)} and {shown(gap.after)} are"
+                    if gap.before
+                    else f"{shown(gap.after)} is the first roll of its camera that is",
                     "find the card before anybody formats it: ingest offload CARD --roll "
                     f"{shown(gap.missing[0])}; or, if the number was never used: "
                     f"ingest wrap --settle {shown(gap.missing[0])}",

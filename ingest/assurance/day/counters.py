@@ -60,9 +60,17 @@ def clip_number(name: str) -> tuple[str, int, int] | None:
 
 
 def roll_gaps(rolls: Iterable[str]) -> tuple[Gap, ...]:
-    """The numbers missing between rolls of one device."""
+    """The numbers missing between rolls of one device, and before a first one of 2 to 9: a higher
+    one may be the number that a rented camera had come to."""
     numbered = {told: name for name in rolls if (told := roll_number(name))}
-    gaps = []
+    firsts: dict[str, tuple[str, int, int]] = {}
+    for told in sorted(numbered):
+        firsts.setdefault(told[0], told)
+    gaps = [
+        _gap((first[0], 0, first[2]), first, "", numbered[first], numbered[first])
+        for first in firsts.values()
+        if 1 < first[1] < 10
+    ]
     for one, other in pairwise(sorted(numbered)):
         if one[0] == other[0] and other[1] - one[1] > 1:
             gaps.append(_gap(one, other, numbered[one], numbered[other], numbered[other]))
