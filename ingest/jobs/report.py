@@ -35,9 +35,10 @@ if TYPE_CHECKING:
     from ingest.catalog.catalog import Catalog
     from ingest.catalog.records import DriveSeen, Roll
 
-__all__ = ["NAMES", "Report", "choose_rolls", "make_report", "write_report"]
+__all__ = ["NAMES", "PDF", "Report", "choose_rolls", "make_report", "write_report"]
 
 PDF = "intake-report.pdf"
+"""The one that needs the typesetter."""
 NAMES = (
     "intake-report.html",
     PDF,

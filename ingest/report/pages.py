@@ -5,6 +5,7 @@ Here everything is put into words; `templates/intake.typ` only lays it out.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import Any
@@ -21,6 +22,8 @@ __all__ = ["MAX_POSTERS", "set_pages"]
 
 MAX_POSTERS = 8_000_000
 """Bytes of all posters of a PDF, which is sent by mail."""
+_SHORT = 1500
+"""A row whose values come to fewer characters fits on a page, whatever the columns' widths."""
 _NAMED = 12
 """How many files or clips a problem names on paper; all of them are in the page."""
 
@@ -42,9 +45,11 @@ def set_pages(facts: IntakeFacts, *, paper: Paper = Paper.A4, system_fonts: bool
 
 
 def _document(facts: IntakeFacts, posters: Posters, keys: Mapping[str, str]) -> dict[str, Any]:
+    answer, sign, as_of = facts.verdict.rpartition("(as of ")
     return {
         "scope": facts.scope,
-        "answer": facts.verdict,
+        "answer": answer.rstrip(),
+        "as_of": sign + as_of,
         "well": facts.well,
         "remarks": facts.remarks,
         "serious": [_problem(each) for each in facts.problems if each.serious],
@@ -100,19 +105,26 @@ def _problem(problem: Problem) -> dict[str, Any]:
 
 
 def _drive(drive: DriveLine, facts: IntakeFacts) -> dict[str, Any]:
-    return {
-        "name": drive.name,
-        "device": drive.device or "physical device not known",
-        "fs_type": drive.fs_type,
-        "place": phrases.place_words(drive),
-        "root": f"{'plugged in at' if drive.mounted else 'last seen at'} {drive.root}",
-        "copies": [{"text": said.text, "bad": said.bad} for said in phrases.drive_words(drive)],
-        "read": phrases.read_words(drive),
-        "size": words.size(drive.bytes),
-        "room": phrases.room_words(drive),
-        "pace": drive.pace or "not known",
-        "evidence": phrases.evidence_words(drive, facts.as_of),
-    }
+    return _measured(
+        {
+            "name": drive.name,
+            "device": drive.device or "physical device not known",
+            "fs_type": drive.fs_type,
+            "place": phrases.place_words(drive),
+            "root": f"{'plugged in at' if drive.mounted else 'last seen at'} {drive.root}",
+            "copies": [{"text": said.text, "bad": said.bad} for said in phrases.drive_words(drive)],
+            "read": phrases.read_words(drive),
+            "size": words.size(drive.bytes),
+            "room": phrases.room_words(drive),
+            "pace": drive.pace or "not known",
+            "evidence": phrases.evidence_words(drive, facts.as_of),
+        }
+    )
+
+
+def _measured(row: dict[str, Any]) -> dict[str, Any]:
+    """The row, and whether it surely fits on a page: no text in it is very long."""
+    return {**row, "short": len(json.dumps(row)) < _SHORT}
 
 
 def _strip(strip: Strip) -> dict[str, Any]:
@@ -161,39 +173,43 @@ def _group(each: Group, keys: Mapping[str, str]) -> dict[str, Any]:
 def _row(row: Row, keys: Mapping[str, str]) -> dict[str, Any]:
     clip = row.clip
     health = phrases.health_words(clip)
-    return {
-        "poster": keys.get(clip.name, ""),
-        "kind": clip.kind if clip.kind in ("sound", "still") else "no frame",
-        "name": phrases.name_of(clip),
-        "full": clip.name if clip.display else "",
-        "takes": [
-            {
-                "take": f"{take.scene} / {take.take}",
-                "rating": take.rating or "",
-                "more": "; ".join(
-                    part
-                    for part in (
-                        f"shot {take.shot}" if take.shot else "",
-                        f"{take.sure}: {take.basis}" if take.sure != "sure" else "",
-                        take.note or "",
-                    )
-                    if part
-                ),
-            }
-            for take in clip.takes
-        ],
-        "camera": clip.camera or "none",
-        "start": clip.start_timecode or "none",
-        "end": clip.end_timecode or "",
-        "length": "none" if clip.duration_seconds is None else words.length(clip.duration_seconds),
-        "format": phrases.format_words(clip),
-        "size": words.size(clip.bytes),
-        "health": {"text": health.text, "bad": health.bad},
-        "findings": [*clip.findings, *clip.doubts],
-        "copies": [{"text": said.text, "bad": said.bad} for said in row.copies],
-        "digest": clip.digest or "no checksum",
-        "files": words.counted(len(clip.files), "file") if len(clip.files) > 1 else "",
-    }
+    return _measured(
+        {
+            "poster": keys.get(clip.name, ""),
+            "kind": clip.kind if clip.kind in ("sound", "still") else "no frame",
+            "name": phrases.name_of(clip),
+            "full": clip.name if clip.display else "",
+            "takes": [
+                {
+                    "take": f"{take.scene} / {take.take}",
+                    "rating": take.rating or "",
+                    "more": "; ".join(
+                        part
+                        for part in (
+                            f"shot {take.shot}" if take.shot else "",
+                            f"{take.sure}: {take.basis}" if take.sure != "sure" else "",
+                            take.note or "",
+                        )
+                        if part
+                    ),
+                }
+                for take in clip.takes
+            ],
+            "camera": clip.camera or "none",
+            "start": clip.start_timecode or "none",
+            "end": clip.end_timecode or "",
+            "length": "none"
+            if clip.duration_seconds is None
+            else words.length(clip.duration_seconds),
+            "format": phrases.format_words(clip),
+            "size": words.size(clip.bytes),
+            "health": {"text": health.text, "bad": health.bad},
+            "findings": [*clip.findings, *clip.doubts],
+            "copies": [{"text": said.text, "bad": said.bad} for said in row.copies],
+            "digest": clip.digest or "no checksum",
+            "files": words.counted(len(clip.files), "file") if len(clip.files) > 1 else "",
+        }
+    )
 
 
 def _sum(each: Sum) -> Sequence[str]:

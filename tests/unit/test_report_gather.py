@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -36,7 +37,7 @@ from ingest.catalog.records import (
 from ingest.cli.main import run
 from ingest.errors import ExitCode, NotKnown, UsageError
 from ingest.evidence import Act, Against, Route, State
-from ingest.jobs.report import NAMES, choose_rolls, make_report
+from ingest.jobs.report import NAMES, PDF, choose_rolls, make_report
 from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, SoundNotes
 from ingest.media.health import Depth, Finding, Health, Severity
 from ingest.report.facts import IntakeFacts
@@ -522,6 +523,21 @@ def test_a_report_with_a_problem_ends_with_3(catalog: Catalog, tmp_path: Path) -
     report = make_report(catalog, str(tmp_path), now=NOW, mounted={})
     assert report.exit_code == ExitCode.FOOTAGE
     assert all(Path(path).exists() for path in report.written)
+
+
+def test_without_the_typesetter_the_other_forms_are_written(
+    catalog: Catalog, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An earlier PDF would tell of another day: it goes. Not finished, and the remedy is said."""
+    offload(catalog, "A001", ("C1.MOV",))
+    make_report(catalog, str(tmp_path), now=NOW, mounted={})
+    monkeypatch.setitem(sys.modules, "typst", None)
+    report = make_report(catalog, str(tmp_path), now=NOW, mounted={})
+    assert {path.name for path in tmp_path.iterdir()} >= set(NAMES) - {PDF}
+    assert not (tmp_path / PDF).exists()
+    assert report.exit_code == ExitCode.UNFINISHED
+    assert report.not_set is not None
+    assert "typst" in report.not_set.do
 
 
 def test_a_day_and_a_roll_narrow_the_report(catalog: Catalog) -> None:
