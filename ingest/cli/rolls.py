@@ -18,11 +18,14 @@ from ingest.cli.settling import settle
 from ingest.cli.terminal import Overview, Terminal, job
 from ingest.errors import ExitCode, NotKnown
 from ingest.names import shown
-from ingest.wording import counted, size
+from ingest.wording import counted, length, size
 
 if TYPE_CHECKING:
+    from ingest.assurance.footage.totals import Total
     from ingest.catalog.custody_records import Change, RollNote
+    from ingest.catalog.records import Roll
     from ingest.jobs.custody.rolls import RollSet
+    from ingest.jobs.footage import Footage
     from ingest.jobs.known import RollOverview
 
 __all__ = ["command"]
@@ -38,11 +41,16 @@ def _bare(
 ) -> int:
     """The rolls that are in, the state of each, and the drives that hold copies.
 
+    What is in each roll is told too: clips, length, data rate, the longest and the shortest clip;
+    and what looks set wrong, by ingest.toml or else by what the same camera did on its other
+    clips. Totals by camera and day come last.
+
     Exit: 0 every file of every roll has two proven copies on separate devices; 3 otherwise.
     """
     from datetime import UTC
 
     from ingest.catalog.custody_records import About
+    from ingest.jobs.footage import footage_of
     from ingest.jobs.known import roll_overviews
 
     now = datetime.now(UTC)
@@ -54,6 +62,13 @@ def _bare(
             )
         overviews = roll_overviews(catalog, rolls, now)
         notes = catalog.roll_notes(rolls)
+        by_production: dict[str, list[Roll]] = {}
+        for one_roll in rolls:
+            by_production.setdefault(one_roll.production, []).append(one_roll)
+        settings = terminal.settings(catalog)
+        footage = {
+            name: footage_of(catalog, some, settings) for name, some in by_production.items()
+        }
         owed = {(move.roll_id, move.drive_id) for move in catalog.moves_owed()}
         changes: dict[str, list[Change]] = {}
         for change in catalog.changes(About.ROLL):
@@ -65,15 +80,28 @@ def _bare(
         told = changes.get(str(one.roll.id), [])
         note = notes[one.roll.id]
         documents.append(
-            {**_document(one), **_note_document(note), "history": changes_document(told)}
+            {
+                **_document(one),
+                **_footage_document(one.roll, footage[one.roll.production]),
+                **_note_document(note),
+                "history": changes_document(told),
+            }
         )
         if under != (one.roll.production, one.roll.day):
             under = (one.roll.production, one.roll.day)
             day_line = f"{shown(one.roll.production)}, day {one.roll.day}"
             lines.append(f"{day_line} ({shown(one.roll.date)})")
         lines += _lines(one, note, owed, now)
+        lines += _footage_lines(one.roll, footage[one.roll.production])
         lines += history_lines(told) if history else []
-    terminal.answer({"rolls": documents}, lines or ["No roll is in yet. Do: ingest offload"])
+    for name, told_of in footage.items():
+        lines += _total_lines(name, told_of)
+    totals = [
+        {"production": name, **_totals_document(told_of)} for name, told_of in footage.items()
+    ]
+    terminal.answer(
+        {"rolls": documents, "totals": totals}, lines or ["No roll is in yet. Do: ingest offload"]
+    )
     well = all(one.state == "matched" for one in overviews)
     return ExitCode.WELL if well else ExitCode.FOOTAGE
 
@@ -228,3 +256,67 @@ def _lines(
         if (roll.id, on.here.drive.id) in owed:
             yield "      its folder keeps the old name until the drive is next seen"
     yield from _note_lines(note)
+
+
+def _total_of(roll: Roll, footage: Footage) -> Total:
+    return next(total for total in footage.shot.rolls if total.of == roll.name)
+
+
+def _of_roll(roll: Roll, clip: str) -> bool:
+    return clip.startswith(f"{roll.name}/")
+
+
+def _footage_document(roll: Roll, footage: Footage) -> dict[str, Any]:
+    from ingest.jobs.footage import oddity_document, timecode_document, total_document
+
+    return {
+        "shot": total_document(_total_of(roll, footage)),
+        "set_wrong": [oddity_document(one) for one in footage.oddities if _of_roll(roll, one.clip)],
+        "timecode": [
+            timecode_document(one) for one in footage.timecodes if _of_roll(roll, one.clip)
+        ],
+    }
+
+
+def _footage_lines(roll: Roll, footage: Footage) -> Iterator[str]:
+    from ingest.jobs.footage import oddity_lines, total_words
+
+    total = _total_of(roll, footage)
+    if total.clips:
+        yield f"    {total_words(total)}"
+    if total.longest is not None and total.longest is not total.shortest:
+        for what, clip in (("longest", total.longest), ("shortest", total.shortest)):
+            assert clip is not None and clip.facts.duration_seconds is not None
+            yield f"    {what}: {shown(clip.name)}, {length(clip.facts.duration_seconds)}"
+    for line in oddity_lines(
+        [one for one in footage.oddities if _of_roll(roll, one.clip)],
+        [one for one in footage.timecodes if _of_roll(roll, one.clip)],
+    ):
+        yield f"    {line}"
+
+
+def _total_lines(production: str, footage: Footage) -> Iterator[str]:
+    from ingest.jobs.footage import total_words
+
+    shot = footage.shot
+    if not shot.whole.clips or len(shot.rolls) < 2:
+        return
+    yield f"{shown(production)} in all: {size(shot.whole.bytes)}, {total_words(shot.whole)}"
+    for total in shot.cameras:
+        name = shown(total.of) if total.of else "of unknown camera"
+        yield f"  {name}: {size(total.bytes)}, {total_words(total)}"
+    for total in shot.days:
+        yield f"  day {total.of}: {size(total.bytes)}, {total_words(total)}"
+
+
+def _totals_document(footage: Footage) -> dict[str, Any]:
+    from ingest.jobs.footage import total_document
+
+    shot = footage.shot
+    return {
+        **total_document(shot.whole),
+        "cameras": [
+            {"camera": total.of or None, **total_document(total)} for total in shot.cameras
+        ],
+        "days": [{"day": int(total.of), **total_document(total)} for total in shot.days],
+    }

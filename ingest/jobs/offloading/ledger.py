@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING
 
 from ingest import platforms
 from ingest.card.inventory import CardFile, inventory
@@ -49,6 +50,10 @@ from ingest.jobs.offloading.pace import Meter, said_slower
 from ingest.jobs.offloading.values import DriveResult, Phase, Plan, Problem, Result
 from ingest.manifest.kept import card_path, kept_path
 
+if TYPE_CHECKING:
+    from ingest.assurance.footage.set_wrong import Oddity
+    from ingest.assurance.footage.timecodes import TimecodeFault
+
 __all__ = ["Ledger", "Tell"]
 
 _BATCH_FILES = 500
@@ -85,6 +90,8 @@ class Ledger:
     not_listed: list[str] = field(default_factory=list)
     card_read: int = 1
     clips: int = 0
+    set_wrong: tuple[Oddity, ...] = ()
+    timecodes: tuple[TimecodeFault, ...] = ()
     unfinished: bool = False
     unread: list[FileOutcome] = field(default_factory=list)
     """Files that the card could not give whole."""
@@ -348,6 +355,8 @@ class Ledger:
             clips=self.clips,
             stopped=stopped,
             unfinished=unfinished,
+            set_wrong=self.set_wrong,
+            timecodes=self.timecodes,
         )
 
     def _drive_result(self, number: int) -> DriveResult:

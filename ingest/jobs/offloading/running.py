@@ -103,9 +103,12 @@ def run_offload(
                 work.clips = clips.finish()
                 if work.clips:
                     # Imported here, since nothing of it is needed before the copying.
+                    from ingest.jobs.footage import footage_of
                     from ingest.jobs.slate import match_production
 
                     match_production(catalog, plan.production)
+                    footage = footage_of(catalog, [offload.roll], plan.request.settings)
+                    work.set_wrong, work.timecodes = footage.oddities, footage.timecodes
         asked_to_stop = stop.is_set()
         result = work.result(stopped=asked_to_stop)
         catalog.end_offload(offload, work.end(result))

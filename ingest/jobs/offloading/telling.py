@@ -8,6 +8,7 @@ from typing import Any
 from ingest.catalog.catalog import Catalog
 from ingest.copying.values import Action
 from ingest.errors import ExitCode
+from ingest.jobs.footage import oddity_document, oddity_lines, timecode_document
 from ingest.jobs.offloading.card_history import history_lines
 from ingest.jobs.offloading.pace import past_rates, seconds_needed
 from ingest.jobs.offloading.values import Plan, Problem, Result
@@ -42,6 +43,8 @@ def document(result: Result) -> dict[str, Any]:
         "card_read": result.card_read,
         "seconds": round(result.seconds, 3),
         "clips": result.clips,
+        "set_wrong": [oddity_document(one) for one in result.set_wrong],
+        "timecode": [timecode_document(one) for one in result.timecodes],
         "drives": [
             {
                 "name": drive.name,
@@ -230,6 +233,12 @@ def result_lines(result: Result) -> list[str]:
             lines.append(f"  {shown(drive.name)} stopped: {shown(drive.stopped)}.")
             lines.append("  Do: mend that, then run the same command again; it goes on.")
     lines += _footnotes(result)
+    wrong = [one for one in result.set_wrong if one.wrong]
+    meant = [one for one in result.set_wrong if not one.wrong]
+    lines += [f"  {line}" for line in oddity_lines(wrong, ())]
+    if wrong:
+        lines.append("  Do: ask the camera department whether it was meant; if not, reset it now.")
+    lines += [f"  {line}" for line in oddity_lines(meant, result.timecodes)]
     return lines
 
 

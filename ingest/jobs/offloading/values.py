@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import Enum
+from typing import TYPE_CHECKING
 
 from ingest.card.inventory import CardFile, Inventory
 from ingest.catalog.records import FileRecord, Roll
@@ -14,6 +15,10 @@ from ingest.copying.values import Action
 from ingest.drives import CardSeen, Volume
 from ingest.jobs.offloading.card_history import CardHistory
 from ingest.settings import Settings
+
+if TYPE_CHECKING:
+    from ingest.assurance.footage.set_wrong import Oddity
+    from ingest.assurance.footage.timecodes import TimecodeFault
 
 __all__ = [
     "Confirming",
@@ -154,6 +159,10 @@ class Result:
     """The user stopped it."""
     unfinished: bool
     """A drive or the card gave out: the same command goes on."""
+    set_wrong: tuple[Oddity, ...] = ()
+    """Clips of the roll that were recorded otherwise than they should have been."""
+    timecodes: tuple[TimecodeFault, ...] = ()
+    """Where the roll's timecode doesn't go forwards."""
 
     @property
     def verdict(self) -> str:
