@@ -436,7 +436,7 @@ def test_with_an_empty_catalog_then_audit_says_so(
     assert run(["audit", "--catalog", place]) == 2
     assert "No drive" in capsys.readouterr().err
     assert run(["rolls", "--json", "--catalog", place]) == 0
-    assert answer(capsys) == {"rolls": []}
+    assert answer(capsys) == {"rolls": [], "totals": []}
     assert run(["drives", "--catalog", place]) == 0
     assert "No drive is known yet" in capsys.readouterr().out
 
