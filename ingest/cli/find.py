@@ -69,7 +69,8 @@ def command(
         timecode=timecode,
     )
     with terminal.catalog() as catalog:
-        found = find(catalog, wanted, words, production)
+        display = terminal.settings(catalog, (), production).display
+        found = find(catalog, wanted, words, production, display=display)
     if (paths or zero) and not terminal.json:
         return _paths(terminal, found, zero=zero)
     terminal.answer({"clips": [_document(one) for one in found]}, _lines(found))
@@ -103,6 +104,7 @@ def _document(one: Found) -> dict[str, Any]:
     first = one.takes[0] if one.takes else None
     return {
         "clip": one.clip.full_name,
+        "display": one.display,
         "roll": one.clip.roll.name,
         "camera": one.clip.roll.camera,
         "scene": first.scene if first else None,

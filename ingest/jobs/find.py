@@ -16,6 +16,7 @@ from ingest.jobs.known import DriveHere, drives_here
 from ingest.names import shown
 from ingest.settings import Settings
 from ingest.slate.cells import BadCell, read_label
+from ingest.slate.display import display_names
 from ingest.slate.names import (
     camera_key,
     name_key,
@@ -88,6 +89,8 @@ class Found:
     """Those that were asked for first, then the clip's others, each in order."""
     places: tuple[Place, ...]
     """What is mounted first, then by state and drive; file after file within."""
+    display: str | None = None
+    """The name that an editor knows it by; None where it holds no take."""
 
     @property
     def best(self) -> tuple[Place | None, ...]:
@@ -165,11 +168,17 @@ def find_clip(catalog: Catalog, text: str, production: str | None = None) -> Cli
 
 
 def find(
-    catalog: Catalog, wanted: Wanted, words: Sequence[str] = (), production: str | None = None
+    catalog: Catalog,
+    wanted: Wanted,
+    words: Sequence[str] = (),
+    production: str | None = None,
+    *,
+    display: str | None = None,
 ) -> tuple[Found, ...]:
     """The clips of one production that fit, in the order of day, roll and name.
 
-    `words`: free words, see `understand_words`. Raises UsageError for a timecode that is none.
+    `words`: free words, see `understand_words`. `display`: the pattern of display names. Raises
+    UsageError for a timecode that is none.
     """
     chosen = choose_production(catalog, production)
     clips = catalog.clips(catalog.rolls(production=chosen))
@@ -180,8 +189,14 @@ def find(
         wanted = replace(wanted, timecode=_label(wanted.timecode))
     fitting = [clip for clip in clips if fits(clip, links.get(clip.id, ()), wanted)]
     places = _places(catalog, fitting)
+    names = display_names(clips, links, display)
     return tuple(
-        Found(clip, _in_order(links.get(clip.id, ()), wanted), places.get(clip.id, ()))
+        Found(
+            clip,
+            _in_order(links.get(clip.id, ()), wanted),
+            places.get(clip.id, ()),
+            names.get(clip.id),
+        )
         for clip in sorted(
             fitting, key=lambda clip: (clip.roll.day, clip.roll.name, clip.name, clip.id)
         )

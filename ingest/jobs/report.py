@@ -94,6 +94,7 @@ def make_report(
         scope=scope,
         wanted=settings.copies_wanted,
         owed=_owed(catalog, rolls, day, settings) if roll is None else {},
+        display=settings.display,
     )
     return write_report(facts, out, paper=paper)
 

@@ -41,12 +41,14 @@ def gather(
     scope: str = "",
     wanted: int = 2,
     owed: Mapping[str, Sequence[str]] | None = None,
+    display: str | None = None,
 ) -> IntakeFacts:
     """The facts about these rolls, all of one production, as the catalog has them at `now`.
 
     `here` is what is known of the drives besides. `scope` says in words what was asked for;
     `wanted` is the number of copies on separate physical devices that make a file good; `owed`
-    the planned shots without a good take, by scene.
+    the planned shots without a good take, by scene; `display` the pattern of display names (see
+    `ingest.slate.display`).
     """
     drives = with_own_names(catalog.drives())
     places = catalog.drive_places()
@@ -55,7 +57,7 @@ def gather(
     files = _files(catalog, rolls, drives, keys, places)
     every = tuple(line for lines in files.values() for line in lines)
     offload_lines = _offloads(offloads, catalog.card_notes([offload.id for offload in offloads]))
-    clips = gather_clips(catalog, rolls, files)
+    clips = gather_clips(catalog, rolls, files, display)
     roll_lines = tuple(
         _roll(roll, files.get(roll.id, ()), clips, offloads, wanted) for roll in rolls
     )

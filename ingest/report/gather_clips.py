@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from ingest.media.timecode import BadTimecode, from_label
 from ingest.report.facts import ClipLine, FileLine, RollLine, SceneLine, Sum, TakeLine
+from ingest.slate.display import display_names
 from ingest.slate.names import scene_key
 from ingest.wording import natural
 
@@ -23,16 +24,38 @@ __all__ = ["gather_clips", "gather_scenes", "sum_over"]
 
 
 def gather_clips(
-    catalog: Catalog, rolls: Sequence[Roll], files: Mapping[int, Sequence[FileLine]]
+    catalog: Catalog,
+    rolls: Sequence[Roll],
+    files: Mapping[int, Sequence[FileLine]],
+    display: str | None = None,
 ) -> tuple[ClipLine, ...]:
+    """The clips of these rolls, roll after roll. `display`: the pattern of their names."""
     clips = catalog.clips(rolls)
     links = catalog.links([clip.id for clip in clips])
+    names = _display_names(catalog, rolls, clips, links, display)
     posters = catalog.posters
     by_path: dict[tuple[int, str], list[FileLine]] = defaultdict(list)
     for roll_id, lines in files.items():
         for line in lines:
             by_path[roll_id, line.path].append(line)
-    return tuple(_clip(clip, links.get(clip.id, ()), by_path, posters) for clip in clips)
+    return tuple(
+        replace(_clip(clip, links.get(clip.id, ()), by_path, posters), display=names.get(clip.id))
+        for clip in clips
+    )
+
+
+def _display_names(
+    catalog: Catalog,
+    rolls: Sequence[Roll],
+    clips: Sequence[Clip],
+    links: Mapping[int, Sequence[TakeLink]],
+    pattern: str | None,
+) -> Mapping[int, str]:
+    """Names are each other's own in the whole production, whatever part the report is of."""
+    every = catalog.rolls(production=rolls[0].production) if rolls else ()
+    others = catalog.clips([roll for roll in every if roll.id not in {one.id for one in rolls}])
+    more = catalog.links([clip.id for clip in others]) if others else {}
+    return display_names([*clips, *others], {**links, **more}, pattern)
 
 
 def _clip(

@@ -279,11 +279,12 @@ def test_when_a_clip_is_found_then_the_document_has_what_the_contract_says(shoot
     assert code == 0
     (clip,) = told["clips"]
     assert set(clip) == {
-        *("clip", "roll", "camera", "scene", "take", "shot", "circled", "takes"),
+        *("clip", "display", "roll", "camera", "scene", "take", "shot", "circled", "takes"),
         *("start_timecode", "duration_seconds", "frame_rate", "codec", "width", "height"),
         *("files", "paths"),
     }
     assert (clip["clip"], clip["scene"], clip["take"]) == ("A001/C0002", "12A", "3")
+    assert clip["display"] == "12A-3-A"
     assert (clip["circled"], clip["frame_rate"], clip["duration_seconds"]) == (
         True,
         "24000/1001",
