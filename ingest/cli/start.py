@@ -23,7 +23,8 @@ from ingest.cli.answers import (
 from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode, IngestError, UsageError
 from ingest.names import shown
-from ingest.settings import FILE, DeviceSettings, find_settings
+from ingest.settings import FILE, DeviceSettings, find_settings, shoot_date
+from ingest.settings.values import DAY_ENDS
 from ingest.wording import counted, size
 
 if TYPE_CHECKING:
@@ -86,7 +87,7 @@ def command(
             now = datetime.now().astimezone()
             start = Start(
                 production=ask.production(production),
-                days=ask.days(days, now.date()),
+                days=ask.days(days, shoot_date(now, DAY_ENDS)),
                 frame_rate=ask.frame_rate(frame_rate),
                 devices=ask.devices(devices),
                 time_zone=time_zone or zone_name(os.environ),

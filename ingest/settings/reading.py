@@ -29,6 +29,7 @@ from ingest.names import shown
 from ingest.settings.lines import line_of
 from ingest.settings.table import Table
 from ingest.settings.values import (
+    DAY_ENDS,
     KINDS_OF_DEVICE,
     LAYOUT,
     DeviceSettings,
@@ -94,7 +95,7 @@ def parse_settings(text: str, place: str) -> Settings:
         client=top.text("client"),
         time_zone=top.time_zone("time_zone"),
         days=top.days("days"),
-        day_ends=top.number("day_ends", 0, 12, 5),
+        day_ends=top.number("day_ends", 0, 12, DAY_ENDS),
         frame_rate=top.rate("frame_rate"),
         copies=top.number("copies", 1, 9, 2),
         checksums=top.choices("checksums", KINDS, DEFAULT_KINDS),

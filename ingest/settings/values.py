@@ -11,6 +11,7 @@ from typing import Literal
 from ingest.checksums import DEFAULT_KINDS
 
 __all__ = [
+    "DAY_ENDS",
     "KINDS_OF_DEVICE",
     "LAYOUT",
     "DeviceKind",
@@ -21,6 +22,8 @@ __all__ = [
     "shoot_date",
 ]
 
+DAY_ENDS = 5
+"""Hour at which a shoot day ends when nothing is said (common practice, no source)."""
 LAYOUT = "{production}/D{day:02}_{date}/{roll}"
 
 DeviceKind = Literal["camera", "recorder", "stills"]
@@ -102,7 +105,7 @@ class Settings:
     time_zone: str | None = None
     """IANA name, such as Europe/Lisbon; None: the machine's."""
     days: tuple[date, ...] = ()
-    day_ends: int = 5
+    day_ends: int = DAY_ENDS
     """Hour of the clock, 0 to 12, at which a shoot day ends."""
     frame_rate: Fraction | None = None
     """The project's frames a second."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 
-from ingest.settings.values import LAYOUT, DeviceSettings, DriveSettings
+from ingest.settings.values import DAY_ENDS, LAYOUT, DeviceSettings, DriveSettings
 
 __all__ = ["Start", "commented"]
 
@@ -24,7 +24,7 @@ class Start:
     drives: tuple[DriveSettings, ...] = ()
     copies: int = 2
     time_zone: str | None = None
-    day_ends: int = 5
+    day_ends: int = DAY_ENDS
 
 
 def commented(start: Start) -> str:

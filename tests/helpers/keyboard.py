@@ -7,8 +7,10 @@ import re
 import shutil
 import stat
 import sys
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import pexpect
 
@@ -52,7 +54,7 @@ class Keyboard:
         self.keys = 0
         self.decisions = 0
         """How often the program waited for an answer."""
-        self._child = pexpect.spawn(
+        self._child = self._spawned(
             shell,
             ["--norc", "--noprofile"],
             cwd=str(desk),
@@ -73,6 +75,13 @@ class Keyboard:
         self._child.expect_exact(_PROMPT)
         self._child.sendline("bind 'set enable-bracketed-paste off'")
         self._child.expect_exact(_PROMPT)
+
+    @staticmethod
+    def _spawned(*words: Any, **settings: Any) -> pexpect.spawn[str]:
+        with warnings.catch_warnings():
+            # Python warns of a fork beside threads; this child becomes the shell at once.
+            warnings.filterwarnings("ignore", ".*fork.*", DeprecationWarning)
+            return pexpect.spawn(*words, **settings)
 
     def type(self, text: str) -> None:
         """Press these keys, each counted; a newline is Enter."""
