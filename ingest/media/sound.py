@@ -6,7 +6,6 @@ The chunks are walked here (`riff`), since wavinfo gives a whole file up for one
 from __future__ import annotations
 
 import os
-import re
 import struct
 from dataclasses import replace
 from fractions import Fraction
@@ -15,6 +14,7 @@ from typing import Any, BinaryIO
 from wavinfo.wave_bext_reader import WavBextReader
 from wavinfo.wave_ixml_reader import WavIXMLFormat
 
+from ingest.media.described import read_description, timecode_rate
 from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, SoundNotes
 from ingest.media.riff import Wave, wave_chunks
 from ingest.media.timecode import BadTimecode, from_samples
@@ -28,9 +28,6 @@ _EXTENSIBLE = 0xFFFE
 
 # TAKE_TYPE came with iXML 2.0; the flags it replaced are still written.
 _OLDER_FLAGS = ("NO_GOOD", "FALSE_START", "WILD_TRACK")
-
-# Makers put a letter of their own before the key: sSCENE=, dSCENE=, gSCENE= (common practice).
-_DESCRIBED = re.compile(r"^[a-z]?([A-Z][A-Z_]*)=(.*)$", re.MULTILINE)
 
 _LONGEST = 2000
 _MOST_EXTRA = 100
@@ -123,18 +120,18 @@ def _bext(
     origination = " ".join(
         each for each in (_some(read.originator_date), _some(read.originator_time)) if each
     )
-    described: dict[str, str] = {}
-    for key, value in _DESCRIBED.findall((description or "").replace("\r", "\n")):
-        described.setdefault(key, value.strip())
-    circled = described.get("CIRCLED", "").upper()
+    told = read_description(description or "")
     return replace(
         notes,
-        scene=described.get("SCENE") or None,
-        take=described.get("TAKE") or None,
-        tape=described.get("TAPE") or None,
-        project=described.get("PROJECT") or None,
-        note=described.get("NOTE") or None,
-        circled={"TRUE": True, "FALSE": False}.get(circled),
+        scene=told.scene,
+        take=told.take,
+        tape=told.tape,
+        project=told.project,
+        note=told.note,
+        circled=told.circled,
+        tracks=told.tracks,
+        timecode_rate=told.rate,
+        drop_frame=told.drop_frame,
         time_reference=int(read.time_reference),
         originator=_some(read.originator),
         description=description,
@@ -170,6 +167,7 @@ def _ixml(
             "bext is taken."
         )
     flag = values.get("SPEED/TIMECODE_FLAG", "").upper()
+    rate = timecode_rate(values.get("SPEED/TIMECODE_RATE"))
     return replace(
         notes,
         scene=values.get("SCENE") or notes.scene,
@@ -179,9 +177,9 @@ def _ixml(
         note=values.get("NOTE") or notes.note,
         circled=values.get("CIRCLED", "").upper() == "TRUE" or bool(notes.circled),
         take_type=tuple(dict.fromkeys(kinds)),
-        tracks=_tracks(root),
-        timecode_rate=_rate(values.get("SPEED/TIMECODE_RATE")),
-        drop_frame={"DF": True, "NDF": False}.get(flag),
+        tracks=_tracks(root) or notes.tracks,
+        timecode_rate=rate or notes.timecode_rate,
+        drop_frame={"DF": True, "NDF": False}.get(flag, None if rate else notes.drop_frame),
         file_uid=values.get("FILE_UID"),
         family_uid=values.get("FILE_SET/FAMILY_UID"),
     ), _number(values.get("SPEED/TIMESTAMP_SAMPLE_RATE"))
@@ -248,20 +246,6 @@ def _with_timecode(
         start_timecode=start.label,
         timecode_source="bext" if bext is not None else "iXML",
     )
-
-
-def _rate(written: str | None) -> Fraction | None:
-    """`24000/1001`; also the decimal habits 23.976, 29.97 and 59.94."""
-    if not written:
-        return None
-    try:
-        rate = Fraction(written.replace(" ", "")[:20])
-    except (ValueError, ZeroDivisionError):
-        return None
-    slow = Fraction(round(rate) * 1000, 1001)
-    if rate.denominator not in (1, 1001) and abs(rate - slow) < Fraction(1, 100):
-        return slow
-    return rate if 0 < rate < 1000 else None
 
 
 def _number(written: str | None) -> int | None:

@@ -1,0 +1,80 @@
+"""What recorders write into bext's description where there is no iXML: scene, take, tracks.
+
+EBU Tech 3285 leaves the 256 characters to whoever writes them. The lines `sSCENE=`, `sTAKE=`,
+`sTRK1=` and `sSPEED=`, a maker's letter before each key, are common practice with no source, as
+are the words `Scene 12A Take 3`.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+__all__ = ["Described", "read_description", "timecode_rate"]
+
+_LINE = re.compile(r"^[a-z]?([A-Z][A-Z_]*)([0-9]*)=(.*)$", re.MULTILINE)
+_WORDS = re.compile(
+    r"\b(?:scene|sc|slate)\b[\s.:#=]*([\w-]*[0-9][\w-]*)[\s,;/]+"
+    r"(?:take|tk|t)\b[\s.:#=]*([\w-]*[0-9][\w-]*)",
+    re.IGNORECASE,
+)
+_SPEED = re.compile(r"0*([0-9]+(?:\.[0-9]+)?)\s*-?\s*(ND|NDF|D|DF)?", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Described:
+    """What stands in a description; None, or nothing, where it doesn't."""
+
+    scene: str | None = None
+    take: str | None = None
+    tape: str | None = None
+    project: str | None = None
+    note: str | None = None
+    circled: bool | None = None
+    tracks: tuple[str, ...] = ()
+    """In the order of their numbers; those between them that have no name are empty."""
+    rate: Fraction | None = None
+    drop_frame: bool | None = None
+
+
+def read_description(text: str) -> Described:
+    """Lines of key and value; else scene and take in words, where both are there. Never fails."""
+    lines: dict[str, str] = {}
+    tracks: dict[int, str] = {}
+    for key, number, value in _LINE.findall(text.replace("\r", "\n")):
+        if key in ("TRK", "TRACK", "CH") and number and len(number) < 3:
+            tracks.setdefault(int(number), value.strip())
+        elif not number:
+            lines.setdefault(key, value.strip())
+    scene, take = lines.get("SCENE") or None, lines.get("TAKE") or None
+    if scene is None and take is None and (words := _WORDS.search(text)):
+        scene, take = words.groups()
+    speed = _SPEED.fullmatch(lines.get("SPEED") or lines.get("FRAMERATE") or "")
+    flag = (speed[2] or "").upper() if speed else ""
+    last = max(tracks, default=0)
+    return Described(
+        scene=scene,
+        take=take,
+        tape=lines.get("TAPE") or None,
+        project=lines.get("PROJECT") or None,
+        note=lines.get("NOTE") or None,
+        circled={"TRUE": True, "FALSE": False}.get(lines.get("CIRCLED", "").upper()),
+        tracks=tuple(tracks.get(number, "") for number in range(1, last + 1)),
+        rate=timecode_rate(speed[1]) if speed else None,
+        drop_frame=flag.startswith("D") if flag else None,
+    )
+
+
+def timecode_rate(written: str | None) -> Fraction | None:
+    """`24000/1001`; also the decimal habits 23.976, 29.97 and 59.94. None for what is no rate."""
+    if not written:
+        return None
+    try:
+        rate = Fraction(written.replace(" ", "")[:20])
+    except (ValueError, ZeroDivisionError):
+        return None
+    slow = Fraction(round(rate) * 1000, 1001)
+    if rate.denominator not in (1, 1001) and abs(rate - slow) < Fraction(1, 100):
+        return slow
+    return rate if 0 < rate < 1000 else None
