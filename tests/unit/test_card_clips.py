@@ -119,9 +119,10 @@ def test_numbered_parts_of_one_recording_are_spans_in_order() -> None:
     base = "A002C006_141024_R2EC"
     clips = by_name(f"{base}_002.MOV", f"{base}_001.MOV", f"{base}_003.MOV", f"{base}.XML")
     assert clips[f"{base}_001"].spans == tuple(f"{base}_00{part}.MOV" for part in (1, 2, 3))
+    assert clips[f"{base}_001"].companions == (f"{base}.XML",)
     bundle = by_name("N1.XYZ/N1_001.R3D", "N1.XYZ/N1_002.R3D", "N1.XYZ/look.cube")
     assert bundle["N1_001"].spans == ("N1.XYZ/N1_001.R3D", "N1.XYZ/N1_002.R3D")
-    assert bundle["N1_001"].companions == ()
+    assert bundle["N1_001"].companions == ("N1.XYZ/look.cube",)
 
 
 def test_parts_of_one_dcf_object_are_spans() -> None:
