@@ -18,10 +18,11 @@ from ingest.catalog.custody_records import DrivePlace, Standing
 from ingest.errors import ExitCode, IngestError, NotKnown, Unfinished, UsageError
 from ingest.jobs.custody.places import is_offsite, where_is
 from ingest.jobs.owed import coverage_of
+from ingest.jobs.wrap import wrap_day
 from ingest.names import shown
 from ingest.platforms import posix_files
 from ingest.report.document import facts_to_document
-from ingest.report.facts import IntakeFacts
+from ingest.report.facts import DayEnd, IntakeFacts, OpenLine
 from ingest.report.gather import gather
 from ingest.report.gather_drives import DrivesNow
 from ingest.report.page import render
@@ -95,6 +96,7 @@ def make_report(
         wanted=settings.copies_wanted,
         owed=_owed(catalog, rolls, day, settings) if roll is None else {},
         display=settings.display,
+        day_end=_day_end(catalog, rolls, day, settings, now) if roll is None else None,
     )
     return write_report(facts, out, paper=paper)
 
@@ -108,6 +110,26 @@ def _owed(
     for each in told.missing:
         owed[each.planned.scene].append(each.planned.shot or "the scene")
     return owed
+
+
+def _day_end(
+    catalog: Catalog, rolls: Sequence[Roll], day: int | None, settings: Settings, now: datetime
+) -> DayEnd:
+    """What is open of the day, or of the last one in the report."""
+    day = max(roll.day for roll in rolls) if day is None else day
+    try:
+        told = wrap_day(catalog, settings, now, production=rolls[0].production, day=day).wrapped
+    except UsageError as error:
+        # A shot list that can't be read, say: the report is made, and says what it lacks.
+        return DayEnd(day, unknown=" ".join(error.lines()))
+    return DayEnd(
+        told.day,
+        open=tuple(
+            OpenLine(one.kind.value, one.what, one.because, one.do, one.tonight)
+            for one in told.open
+        ),
+        settled=tuple((one.what, said) for one, said in told.settled),
+    )
 
 
 def _drives_now(

@@ -17,6 +17,7 @@ from ingest.names import shown, to_bytes
 from ingest.report.facts import (
     ClipLine,
     CopyLine,
+    DayEnd,
     DriveLine,
     FileLine,
     IntakeFacts,
@@ -69,6 +70,7 @@ def facts_to_document(facts: IntakeFacts) -> dict[str, Any]:
         "files": [_file(file) for file in facts.files],
         "cameras": [_sum(each) for each in facts.cameras],
         "days": [_sum(each) for each in facts.days],
+        "day_end": None if facts.day_end is None else _day_end(facts.day_end),
         "scenes": [_scene(scene) for scene in facts.scenes],
         "offloads": [_offload(offload) for offload in facts.offloads],
         "cautions": [shown(caution) for caution in facts.cautions],
@@ -232,6 +234,25 @@ def _sum(each: Sum) -> dict[str, Any]:
         "bytes_per_second": (
             _seconds(each.timed_bytes / each.seconds) if each.seconds > 0 else None
         ),
+    }
+
+
+def _day_end(end: DayEnd) -> dict[str, Any]:
+    return {
+        "day": end.day,
+        "verdict": end.verdict,
+        "unknown": _text(end.unknown) or None,
+        "open": [
+            {
+                "kind": shown(one.kind),
+                "what": _text(one.what),
+                "because": _text(one.because),
+                "do": _text(one.do),
+                "tonight": one.tonight,
+            }
+            for one in end.open
+        ],
+        "settled": [{"what": _text(what), "said": _text(said)} for what, said in end.settled],
     }
 
 

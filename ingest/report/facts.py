@@ -19,10 +19,12 @@ from ingest.evidence import Against, Route, State
 __all__ = [
     "ClipLine",
     "CopyLine",
+    "DayEnd",
     "DriveLine",
     "FileLine",
     "IntakeFacts",
     "OffloadLine",
+    "OpenLine",
     "Problem",
     "RollLine",
     "SceneLine",
@@ -290,6 +292,39 @@ class SceneLine:
 
 
 @dataclass(frozen=True, slots=True)
+class OpenLine:
+    """One thing that is open at the end of a shoot day."""
+
+    kind: str
+    what: str
+    because: str
+    do: str
+    tonight: bool = False
+    """It can't be had again tomorrow."""
+
+
+@dataclass(frozen=True, slots=True)
+class DayEnd:
+    """The end of a shoot day, as `ingest wrap` tells it."""
+
+    day: int | None
+    """None where no day could be chosen."""
+    open: tuple[OpenLine, ...] = ()
+    """The most urgent first."""
+    settled: tuple[tuple[str, str], ...] = ()
+    """What would be open, had nobody settled it, and what was said of it."""
+    unknown: str = ""
+    """Why the day could not be judged; then nothing else says anything."""
+
+    @property
+    def verdict(self) -> str:
+        """complete, open or unknown."""
+        if self.unknown:
+            return "unknown"
+        return "open" if self.open else "complete"
+
+
+@dataclass(frozen=True, slots=True)
 class Totals:
     files: int
     bytes: int
@@ -326,6 +361,8 @@ class IntakeFacts:
     days: tuple[Sum, ...]
     offloads: tuple[OffloadLine, ...]
     scenes: tuple[SceneLine, ...] = ()
+    day_end: DayEnd | None = None
+    """None in a report that is not about days."""
     cautions: tuple[str, ...] = field(default=())
 
     @property

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from ingest.assurance.state import CopyState, copy_state
 from ingest.report.facts import (
     CopyLine,
+    DayEnd,
     FileLine,
     IntakeFacts,
     OffloadLine,
@@ -42,13 +43,14 @@ def gather(
     wanted: int = 2,
     owed: Mapping[str, Sequence[str]] | None = None,
     display: str | None = None,
+    day_end: DayEnd | None = None,
 ) -> IntakeFacts:
     """The facts about these rolls, all of one production, as the catalog has them at `now`.
 
     `here` is what is known of the drives besides. `scope` says in words what was asked for;
     `wanted` is the number of copies on separate physical devices that make a file good; `owed`
-    the planned shots without a good take, by scene; `display` the pattern of display names (see
-    `ingest.slate.display`).
+    the planned shots without a good take, by scene; `day_end` what is open of the last day;
+    `display` the pattern of display names (see `ingest.slate.display`).
     """
     drives = with_own_names(catalog.drives())
     places = catalog.drive_places()
@@ -79,7 +81,11 @@ def gather(
         wanted=wanted,
         verdict=say_verdict(files=every, problems=problems, wanted=wanted, now=now),
         remarks=say_remarks(
-            files=every, drives=drive_lines, rolls=roll_lines, offloads=offload_lines
+            files=every,
+            drives=drive_lines,
+            rolls=roll_lines,
+            offloads=offload_lines,
+            day_end=day_end,
         ),
         problems=problems,
         totals=Totals(
@@ -100,6 +106,7 @@ def gather(
         days=sum_over(roll_lines, clips, every, lambda roll: f"Day {roll.day}, {roll.date}"),
         offloads=offload_lines,
         scenes=gather_scenes(clips, owed or {}),
+        day_end=day_end,
         cautions=CAUTIONS,
     )
 

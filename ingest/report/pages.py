@@ -5,6 +5,7 @@ Here everything is put into words; `templates/intake.typ` only lays it out.
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
@@ -68,6 +69,7 @@ def _document(facts: IntakeFacts, posters: Posters, keys: Mapping[str, str]) -> 
             }
             for scene in facts.scenes
         ],
+        "day_end": _day_end(facts),
         "strips": [_strip(strip) for strip in draw(facts.clips)],
         "groups": [_group(each, keys) for each in group(facts)],
         "clips": words.counted(len(facts.clips), "clip"),
@@ -91,6 +93,22 @@ def _document(facts: IntakeFacts, posters: Posters, keys: Mapping[str, str]) -> 
         "proves_not": phrases.PROVES_NOT,
         "stands": phrases.STANDS,
         "cautions": facts.cautions,
+    }
+
+
+def _day_end(facts: IntakeFacts) -> dict[str, Any] | None:
+    end = facts.day_end
+    if end is None:
+        return None
+    return {
+        "title": phrases.day_title(end),
+        "unknown": end.unknown,
+        "complete": end.verdict == "complete",
+        "parts": [
+            {"title": title, "open": [dataclasses.asdict(one) for one in its]}
+            for title, its in phrases.day_parts(end)
+        ],
+        "settled": [f"{what} ({said})" if said else what for what, said in end.settled],
     }
 
 

@@ -8,7 +8,7 @@ from datetime import datetime
 from fractions import Fraction
 
 from ingest import wording as words
-from ingest.report.facts import ClipLine, CopyLine, DriveLine, OffloadLine
+from ingest.report.facts import ClipLine, CopyLine, DayEnd, DriveLine, OffloadLine, OpenLine
 
 __all__ = [
     "PROVES_NOT",
@@ -18,6 +18,8 @@ __all__ = [
     "alike",
     "clip_copies",
     "copy_words",
+    "day_parts",
+    "day_title",
     "drive_words",
     "evidence_words",
     "format_words",
@@ -206,6 +208,19 @@ def copy_words(copy: CopyLine) -> str:
     if copy.why and not copy.proven:
         parts.append(copy.why)
     return ", ".join(parts)
+
+
+def day_title(end: DayEnd) -> str:
+    """`The end of day 2`."""
+    return "The end of the day" if end.day is None else f"The end of day {end.day}"
+
+
+def day_parts(end: DayEnd) -> list[tuple[str, list[OpenLine]]]:
+    """What is open, in two parts: what can't be had again tomorrow, and the rest."""
+    tonight = [one for one in end.open if one.tonight]
+    later = [one for one in end.open if not one.tonight]
+    parts = [("Not to be had again tomorrow", tonight), ("The rest" if tonight else "Open", later)]
+    return [(title, its) for title, its in parts if its]
 
 
 def alike(copies: Sequence[CopyLine]) -> list[tuple[list[str], Words]]:

@@ -10,7 +10,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
-from ingest.report.facts import DriveLine, FileLine, OffloadLine, Problem, RollLine
+from ingest.report.facts import DayEnd, DriveLine, FileLine, OffloadLine, Problem, RollLine
 from ingest.report.problems import have, lack
 from ingest.wording import brief, counted, listed, moment, size
 
@@ -80,6 +80,7 @@ def say_remarks(
     drives: Sequence[DriveLine],
     rolls: Sequence[RollLine],
     offloads: Sequence[OffloadLine],
+    day_end: DayEnd | None = None,
 ) -> tuple[str, ...]:
     """What belongs beside the verdict, a sentence each."""
     said: list[str] = []
@@ -112,6 +113,9 @@ def say_remarks(
             f"Not plugged in when this was written: {listed(absent, 6)}. "
             "What is said of them is what was seen then."
         )
+    if day_end is not None and day_end.open:
+        things = counted(len(day_end.open), "thing")
+        said.append(f"Day {day_end.day} is still open: {things}, named under its end.")
     return tuple(said)
 
 

@@ -25,10 +25,12 @@ from ingest.report.document import SCHEMA, facts_to_document, json_schema
 from ingest.report.facts import (
     ClipLine,
     CopyLine,
+    DayEnd,
     DriveLine,
     FileLine,
     IntakeFacts,
     OffloadLine,
+    OpenLine,
     Problem,
     RollLine,
     SceneLine,
@@ -172,6 +174,12 @@ def make(name: str = "plain") -> IntakeFacts:
         cameras=(Sum(name, 2, 2, 123_456_800, Fraction(20), 123_456_789),),
         days=(Sum(name, 2, 2, 123_456_800, Fraction(20), 123_456_789),),
         offloads=(offload,),
+        day_end=DayEnd(
+            1,
+            (OpenLine(name, name, name, name, True), OpenLine("x", name, name, name)),
+            ((name, name),),
+            name,
+        ),
         scenes=(SceneLine(name, 1, 1, 2, (name,), False, Fraction(20), (name,)),),
         cautions=(name,),
     )
