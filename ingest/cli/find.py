@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -15,62 +15,63 @@ from ingest.names import shown, to_bytes
 if TYPE_CHECKING:
     from fractions import Fraction
 
-    from ingest.jobs.find import Found
+    from ingest.jobs.find import Found, Wanted
 
-__all__ = ["command"]
+__all__ = ["choosing", "command", "wanted_from"]
+
+
+_CHOOSING = (
+    click.argument("words", nargs=-1, metavar="[WORDS ...]"),
+    click.option("--scene", metavar="NAME", help="12A"),
+    click.option("--take", metavar="NAME", help="3, 3PU, WT2"),
+    click.option(
+        "--shot", metavar="NAME", help="Frame of the storyboard or line of the shot list."
+    ),
+    click.option("--circled", is_flag=True, help="Only circled takes."),
+    click.option("--camera", metavar="LETTER", help="A, B, C ..."),
+    click.option("--day", type=click.IntRange(min=0), metavar="N", help="Shoot day."),
+    click.option("--roll", metavar="NAME", help="A003"),
+    click.option("--text", metavar="WORDS", help="Words in names, notes and shots."),
+    click.option("--timecode", metavar="10:02:00:00", help="Clips that hold this frame."),
+    click.option("--production", metavar="NAME", help="Needed where the catalog holds several."),
+)
+
+
+def choosing(function: Callable[..., int]) -> Callable[..., int]:
+    """The options by which clips are chosen; `wanted_from` understands them."""
+    for option in reversed(_CHOOSING):
+        function = option(function)
+    return function
+
+
+def wanted_from(chosen: Mapping[str, Any]) -> Wanted:
+    """What `choosing`'s options ask for."""
+    from ingest.jobs.find import Wanted
+
+    told = {
+        name: chosen[name]
+        for name in ("scene", "take", "shot", "circled", "camera", "day", "roll", "timecode")
+    }
+    return Wanted(**told, text=tuple(chosen["text"].split()) if chosen["text"] else ())
 
 
 @job("find")
-@click.argument("words", nargs=-1, metavar="[WORDS ...]")
-@click.option("--scene", metavar="NAME", help="12A")
-@click.option("--take", metavar="NAME", help="3, 3PU, WT2")
-@click.option("--shot", metavar="NAME", help="Frame of the storyboard or line of the shot list.")
-@click.option("--circled", is_flag=True, help="Only circled takes.")
-@click.option("--camera", metavar="LETTER", help="A, B, C ...")
-@click.option("--day", type=click.IntRange(min=0), metavar="N", help="Shoot day.")
-@click.option("--roll", metavar="NAME", help="A003")
-@click.option("--text", metavar="WORDS", help="Words in names, notes and shots.")
-@click.option("--timecode", metavar="10:02:00:00", help="Clips that hold this frame.")
-@click.option("--production", metavar="NAME", help="Needed where the catalog holds several.")
+@choosing
 @click.option("--paths", is_flag=True, help="Only the best path of each file, one a line.")
 @click.option("-0", "zero", is_flag=True, help="Like --paths: exact names, each ended by a NUL.")
-def command(
-    terminal: Terminal,
-    words: tuple[str, ...],
-    scene: str | None,
-    take: str | None,
-    shot: str | None,
-    circled: bool,
-    camera: str | None,
-    day: int | None,
-    roll: str | None,
-    text: str | None,
-    timecode: str | None,
-    production: str | None,
-    paths: bool,
-    zero: bool,
-) -> int:
+def command(terminal: Terminal, paths: bool, zero: bool, **chosen: Any) -> int:
     """Find clips, and where they can be read right now. `ingest find 12A 3` works.
 
     WORDS are a scene, then a take, where the scene is known; else text in names and notes.
     Exit: 0, also when no clip fits; 3 with --paths when a clip has no copy that can be read now.
     """
-    from ingest.jobs.find import Wanted, find
+    from ingest.jobs.find import find
 
-    wanted = Wanted(
-        scene=scene,
-        take=take,
-        shot=shot,
-        circled=circled,
-        camera=camera,
-        day=day,
-        roll=roll,
-        text=tuple(text.split()) if text else (),
-        timecode=timecode,
-    )
     with terminal.catalog() as catalog:
-        display = terminal.settings(catalog, (), production).display
-        found = find(catalog, wanted, words, production, display=display)
+        display = terminal.settings(catalog, (), chosen["production"]).display
+        found = find(
+            catalog, wanted_from(chosen), chosen["words"], chosen["production"], display=display
+        )
     if (paths or zero) and not terminal.json:
         return _paths(terminal, found, zero=zero)
     terminal.answer({"clips": [_document(one) for one in found]}, _lines(found))

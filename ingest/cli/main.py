@@ -55,6 +55,7 @@ JOBS: dict[str, dict[str, _Job]] = {
     "Handing over": {
         "report": _Job("report", "Write the intake report."),
         "proof": _Job("proof", "Write what a client needs to check the footage themselves."),
+        "handoff": _Job("handoff", "Hand clips to the editor: a timeline, a table or files."),
     },
     "This computer": {
         "completion": _Job("completion", "The script that makes a shell complete names."),

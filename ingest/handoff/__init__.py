@@ -1,0 +1,1 @@
+"""What an editor takes: a timeline, a table, or the files themselves."""

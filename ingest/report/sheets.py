@@ -17,7 +17,7 @@ from datetime import UTC
 from ingest.names import shown
 from ingest.report.facts import ClipLine, CopyLine, FileLine, IntakeFacts
 
-__all__ = ["CLIP_COLUMNS", "COPY_COLUMNS", "clips_sheet", "copies_sheet"]
+__all__ = ["CLIP_COLUMNS", "COPY_COLUMNS", "clips_sheet", "copies_sheet", "sheet"]
 
 CLIP_COLUMNS = (
     "production", "clip", "display", "roll", "day", "camera", "kind", "scene", "take", "shot",
@@ -35,16 +35,17 @@ _RUNS = frozenset("=+-@\t\r\n＝＋－＠")
 
 def clips_sheet(facts: IntakeFacts) -> str:
     """One row a clip. `good_copies` is that of its worst file, `digest` that of its first."""
-    return _sheet(CLIP_COLUMNS, (_clip(facts, clip) for clip in facts.clips))
+    return sheet(CLIP_COLUMNS, (_clip(facts, clip) for clip in facts.clips))
 
 
 def copies_sheet(facts: IntakeFacts) -> str:
     """One row a copy of a file; a file without any copy has one row with an empty drive."""
     rows = (_copy(facts, file, copy) for file in facts.files for copy in (file.copies or (None,)))
-    return _sheet(COPY_COLUMNS, rows)
+    return sheet(COPY_COLUMNS, rows)
 
 
-def _sheet(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+def sheet(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """A table of that kind: None is an empty field, truth is yes or no."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow(columns)

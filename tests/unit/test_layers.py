@@ -30,9 +30,9 @@ LAYERS = (
 """From the ground up. A room imports what stands below it, and itself."""
 
 HEIGHT = {room: height for height, rooms in enumerate(LAYERS) for room in rooms}
-SIDEWAYS = {("wording", "names"), ("card", "media"), ("handoff", "report")}
-"""Neighbours that may be imported all the same: words use names, clips are grouped by kind, what
-is handed over is set in type as the report is."""
+SIDEWAYS = {("wording", "names"), ("card", "media"), ("handoff", "report"), ("handoff", "report")}
+"""Neighbours that may be imported all the same: words use names, clips are grouped by kind, an
+editor's table is written as the report's are."""
 
 HOME = {
     "openpyxl": {"slate"},

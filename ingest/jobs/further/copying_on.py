@@ -44,6 +44,8 @@ class Request:
     same_drive_ok: bool = False
     system_disk_ok: bool = False
     take_over: bool = False
+    only: frozenset[tuple[int, str]] | None = None
+    """Only these files: id of the roll, and path in it. None: whole rolls."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,9 +90,12 @@ def prepare_copy(request: Request, catalog: Catalog) -> CopyPlan:
     )
     with opened(target.volume) as root:
         plans = [
-            _RollPlanner(shelf, roll, target, root, only).plan()
+            _RollPlanner(shelf, roll, target, root, only, request.only).plan()
             for roll in rolls
-            if shelf.files[roll.id]
+            if any(
+                request.only is None or (roll.id, file.path) in request.only
+                for file in shelf.files[roll.id]
+            )
         ]
     for plan in plans:
         files = [CardFile(one.file.path, one.file.size, one.file.mtime_ns) for one in plan.wanted]
@@ -139,13 +144,20 @@ class _RollPlanner:
     """Plans one roll. `root` is a handle of the drive that is filled."""
 
     def __init__(
-        self, shelf: Shelf, roll: Roll, target: Target, root: int, only: int | None
+        self,
+        shelf: Shelf,
+        roll: Roll,
+        target: Target,
+        root: int,
+        only: int | None,
+        part: frozenset[tuple[int, str]] | None,
     ) -> None:
         self._shelf = shelf
         self._roll = roll
         self._target = target
         self._root = root
         self._only = only
+        self._part = part
         self._drive_id = target.drive.id if target.drive is not None else None
         self._troubles: list[Trouble] = []
         self._waiting = False
@@ -153,6 +165,8 @@ class _RollPlanner:
     def plan(self) -> RollPlan:
         files = self._shelf.files[self._roll.id]
         folder = self._folder(files)
+        if self._part is not None:
+            files = [file for file in files if (self._roll.id, file.path) in self._part]
         twice = {path for path, count in Counter(file.path for file in files).items() if count > 1}
         for path in sorted(twice):
             self._troubles.append(
@@ -185,6 +199,8 @@ class _RollPlanner:
             before=frozenset(before),
             troubles=tuple(self._troubles),
             waiting=self._waiting,
+            whole=self._part is None,
+            listed=self._part is not None,
         )
 
     def _folder(self, files: Sequence[FileRecord]) -> str:

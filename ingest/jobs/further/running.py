@@ -92,7 +92,7 @@ class _Work:
         begun = time.monotonic()
         filled, listed = Filled(), Listed("", ())
         # With nothing to copy, what an earlier run left unlisted is listed.
-        something = plan.wanted or (plan.before and plan.whole)
+        something = plan.wanted or (plan.before and (plan.whole or plan.listed))
         if something and not self.stop.is_set() and not given_up:
             filled, listed = self._fill(plan)
         elif plan.wanted:
@@ -159,18 +159,19 @@ class _Work:
                 _, made = tree.make_folder(path)
                 for above in made:
                     platforms.flush(tree.folder(above))
-        if not plan.whole and not read_history(folder.handle).generations:
+        all_of_it = plan.whole or plan.listed
+        if not all_of_it and not read_history(folder.handle).generations:
             return Listed("", ())  # a list of nothing but the mended files would mislead
         matched = {
             file.path: ToList(file.size, file.mtime_ns, file.digests)
             for file in plan.files
-            if file.path in filled.put or (plan.whole and file.id in plan.before)
+            if file.path in filled.put or (all_of_it and file.id in plan.before)
         }
         return list_files(
             folder,
             matched,
             kinds=plan.kinds,
-            whole={file.path for file in plan.files},
+            whole={file.path for file in plan.files} if plan.whole else (),
             empty_folders=empty,
             observer=self.observer,
         )

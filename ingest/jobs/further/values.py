@@ -90,6 +90,8 @@ class RollPlan:
     """Some file's copies are on drives that aren't here."""
     whole: bool = True
     """The whole roll is meant, not only some of its files."""
+    listed: bool = False
+    """A hash list is written although it is only a part: what lies there is all that should."""
 
     @property
     def bytes(self) -> int:
