@@ -83,6 +83,7 @@ def without_chance(text: str) -> str:
     """Dates, devices and sizes differ from run to run; everything else must be as printed."""
     text = re.sub(r"\d{4}-\d\d-\d\d \d\d:\d\d UTC", "WHEN", text)
     text = text.replace("WHEN to WHEN", "WHEN")  # a run that began in another minute
+    text = text.replace("between WHEN and WHEN", "on WHEN")
     text = re.sub(r"\b\d[\d,.]* (bytes?|kB|MB|GB|TB)\b", "SIZE", text)
     text = re.sub(
         r"\b(\d+ (second|minute)s?|less than a minute|a moment) ago|just now", "AGO", text

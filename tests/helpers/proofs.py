@@ -24,8 +24,8 @@ from ingest.report.facts import (
     Totals,
 )
 
-NOW = datetime(2026, 3, 15, 9, 0, tzinfo=UTC)
-THEN = NOW - timedelta(hours=10)
+NOW = datetime(2026, 3, 16, 9, 0, tzinfo=UTC)
+THEN = NOW - timedelta(hours=34)
 FOOTAGE = {
     "CLIP/C0001.MOV": b"one" * 1000,
     "CLIP/C0002.MOV": b"two" * 1000,

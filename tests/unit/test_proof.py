@@ -105,7 +105,7 @@ def test_the_headline_is_dated_and_names_what_was_compared() -> None:
     """Files, size, drives, route, against what, and when each was looked at."""
     said = headline(proved(proofs.intake()))
     assert said == (
-        "As of 2026-03-15 09:00 UTC, of Salt and Lanterns, day 1 (3 files, 6 kB), every copy on "
+        "As of 2026-03-16 09:00 UTC, of Salt and Lanterns, day 1 (3 files, 6 kB), every copy on "
         "HERON and OTTER had been read again after it was written, past the computer's cache, and "
         "was equal in length and checksum to what the card's reader gave; the last look at each "
         "was on 2026-03-14 23:00 UTC."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import timedelta
 from fractions import Fraction
 
 from ingest.names import shown
@@ -10,6 +11,9 @@ from ingest.report.proof.facts import CHECKABLE, ProofDrive, ProofFacts
 from ingest.wording import counted, listed, moment, size, speed
 
 __all__ = ["bounds", "duration", "headline", "mail", "missing_kinds", "title", "todays"]
+
+
+_FRESH = timedelta(hours=24)
 
 
 def title(facts: ProofFacts) -> str:
@@ -62,10 +66,10 @@ def todays(facts: ProofFacts) -> tuple[str, ...]:
     stale = [
         drive
         for drive in facts.drives
-        if drive.oldest is None or drive.oldest.date() < facts.as_of.date()
+        if drive.oldest is None or facts.as_of - drive.oldest > _FRESH
     ]
     if not stale:
-        return ("Every look it rests on was taken today.",) if facts.drives else ()
+        return ("Every look it rests on was taken in the last 24 hours.",) if facts.drives else ()
     return tuple(
         f"To make it today's for {shown(drive.name)}: "
         f"{'it is plugged in' if drive.mounted else 'plug it in'}; ingest audit "
