@@ -51,6 +51,8 @@ JOBS: dict[str, dict[str, _Job]] = {
     "The end of the day": {
         "wrap": _Job("wrap", "What never came in, what is still open, and how to pack."),
         "whatif": _Job("whatif", "What would be left if a drive, bag, laptop or card were lost."),
+        "room": _Job("room", "Will a card fit, and how many hours of shooting are left."),
+        "kit": _Job("kit", "What to pack for tomorrow: cards and drives, to print and tick."),
     },
     "Handing over": {
         "report": _Job("report", "Write the intake report."),

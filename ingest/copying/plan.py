@@ -28,6 +28,7 @@ __all__ = [
     "check_room",
     "copies_on",
     "inside",
+    "room_for",
     "take_stock",
 ]
 
@@ -109,12 +110,18 @@ def copies_on(destinations: Sequence[Volume]) -> int:
     return len(groups)
 
 
+def room_for(sizes: Sequence[int]) -> int:
+    """Bytes that files of these sizes take on a drive: whole blocks, and a little spare for
+    folders, hash list and journal."""
+    needed = sum(-(-size // _BLOCK) * _BLOCK + 512 for size in sizes)
+    return needed + _SPARE + needed // _SPARE_SHARE if sizes else 0
+
+
 def check_room(destination: Volume, sizes: Sequence[int], reclaimable: int = 0) -> None:
     """Refuse a drive on which files of these sizes don't fit, whole blocks and a little spare
     for folders, hash list and journal counted. `reclaimable`: bytes that become free before the
     first is written. Raises BadDestination."""
-    needed = sum(-(-size // _BLOCK) * _BLOCK + 512 for size in sizes)
-    needed += _SPARE + needed // _SPARE_SHARE if sizes else 0
+    needed = room_for(sizes)
     free = destination.free + reclaimable
     if needed > free:
         raise BadDestination(

@@ -50,16 +50,19 @@ from ingest.catalog.records import (
 )
 from ingest.errors import NotKnown, UsageError
 from ingest.evidence import State
+from ingest.jobs.devices import device_letter
 from ingest.jobs.find import own_production
 from ingest.jobs.holdings import Holdings, gather_holdings
 from ingest.jobs.known import RollOverview, roll_overviews
+from ingest.jobs.owed import planned_shots
 from ingest.media.facts import ClipKind
 from ingest.names import shown
 from ingest.settings import Settings, shoot_date
 from ingest.slate.coverage import coverage
+from ingest.slate.days import shoot_days, with_days
 from ingest.slate.matching import match
 from ingest.slate.names import camera_key, scene_key, take_key
-from ingest.slate.planned import read_shot_list, standing
+from ingest.slate.planned import read_shot_list
 from ingest.slate.timing import clip_span
 from ingest.wording import listed
 
@@ -68,6 +71,7 @@ __all__ = [
     "DayWrapped",
     "choose_day",
     "gather_day",
+    "planned_here",
     "reopen",
     "say_idle",
     "settle",
@@ -242,8 +246,9 @@ def gather_day(
     overviews = roll_overviews(catalog, rolls, now)
     clips = catalog.clips(rolls)
     links = catalog.links([clip.id for clip in clips])
-    rows = catalog.slate(production)
-    planned = _planned(catalog, settings, production, shots)
+    dates = shoot_days(settings.days, catalog.rolls(production=production))
+    rows = with_days(catalog.slate(production), dates)
+    planned = planned_here(catalog, settings, production, shots)
     held = gather_holdings(catalog, settings, rolls)
     idle, settled = _said(catalog, production, day)
     every_link = [link for some in links.values() for link in some]
@@ -254,8 +259,8 @@ def gather_day(
         devices=tuple(
             Device(one.letter, one.kind, one.name or "") for one in settings.devices.values()
         ),
-        rolls=tuple(_roll_in(one, clips) for one in overviews),
-        clips=tuple(_clip_in(clip, links[clip.id], _device(clip.roll, clips)) for clip in clips),
+        rolls=tuple(_roll_in(one) for one in overviews),
+        clips=tuple(_clip_in(clip, links[clip.id], device_letter(clip.roll)) for clip in clips),
         rows=rows,
         planned=planned,
         covered=coverage(planned, shot_by_now, clips, every_link).shots,
@@ -274,32 +279,24 @@ def gather_day(
     )
 
 
-def _planned(
-    catalog: Catalog, settings: Settings, production: str, shots: str | None
+def planned_here(
+    catalog: Catalog, settings: Settings, production: str, shots: str | None = None
 ) -> tuple[PlannedShot, ...]:
-    """The list that was named, else those that were loaded, else SHOTS.csv beside ingest.toml."""
-    dates = {day.isoformat(): number for number, day in enumerate(settings.days, start=1)}
-    if shots is not None:
-        return read_shot_list(shots, shoot_dates=dates)
-    if loaded := catalog.shot_lists(production):
-        return standing(loaded)
+    """The shots of the list that was named, else of those that were loaded, else of the SHOTS.csv
+    beside ingest.toml. Raises BadLog."""
+    dates = shoot_days(settings.days, catalog.rolls(production=production))
+    if shots is None and catalog.shot_lists(production):
+        return planned_shots(catalog, production, settings.days)
     beside = os.path.join(os.path.dirname(settings.place), SHOTS) if settings.place else ""
-    return read_shot_list(beside, shoot_dates=dates) if os.path.isfile(beside) else ()
+    path = shots or (beside if os.path.isfile(beside) else "")
+    return with_days(read_shot_list(path, shoot_dates=dates), dates) if path else ()
 
 
-def _device(roll: Roll, clips: Sequence[Clip]) -> str:
-    """The letter of the device that a roll is of: its camera's, else the letters of its name."""
-    if roll.camera:
-        return roll.camera
-    letters = roll.name.rstrip("0123456789").rstrip(" _-")
-    return letters or roll.name
-
-
-def _roll_in(one: RollOverview, clips: Sequence[Clip]) -> RollIn:
+def _roll_in(one: RollOverview) -> RollIn:
     return RollIn(
         name=one.roll.name,
         day=one.roll.day,
-        device=_device(one.roll, clips),
+        device=device_letter(one.roll),
         card=one.roll.card,
         copies=one.copies,
         drives=tuple(sorted(on.here.drive.name for on in one.drives if not on.place.gone)),
@@ -376,7 +373,7 @@ def _faults(clips: Sequence[Clip], settings: Settings, day: int) -> Iterator[Fau
     for clip in clips:
         if clip.roll.day != day:
             continue
-        device = _device(clip.roll, clips)
+        device = device_letter(clip.roll)
         wanted = by_key.get(camera_key(device))
         told = set_wrong(clip.facts, wanted, settings.frame_rate)
         if told:
@@ -406,7 +403,7 @@ def _clocks(
         span = clip_span(clip)
         seen.append(
             Sighting(
-                _device(clip.roll, clips),
+                device_letter(clip.roll),
                 (scene_key(link.scene), take_key(link.take)),
                 clock,
                 Fraction(span.start, 1_000_000) if span is not None else None,

@@ -124,3 +124,46 @@ def test_one_copy_where_two_are_wanted_is_open_and_no_bag_saves_it(
     packing = whatif.document["packing"]
     assert packing["needs_cards"] is True  # ... as long as nobody formats them
     assert ingest("whatif", "--bags", "1").code == 0
+
+
+def test_room_and_kit_count_every_device_and_what_was_measured(
+    evening: Path, ingest: Runner, two_disks: Drives
+) -> None:
+    """The drone has its line though no card of it is known; a card that doesn't fit says so."""
+    room = ingest("room", evening / "DAY2" / "A002", "--json")
+    assert room.code == 0
+    told = room.document
+    assert told["fits"] is True and {one["drive"] for one in told["drives"]} == {
+        "ALBATROSS",
+        "BITTERN",
+    }
+    assert told["rates"]["A"]["measured"] and told["rates"]["D"] is None
+    assert set(told["drives"][0]["hours"]) == {"A", "B", "S"}
+    large = evening / "LARGE"
+    large.mkdir()
+    with (large / "A003C001_260315_K7QD.mov").open("wb") as clip:
+        clip.truncate(10**9)
+    ran = ingest("room", large, "--to", "ALBATROSS")
+    assert ran.code == 3 and "! ALBATROSS: DOES NOT FIT" in ran.out
+    assert ingest("room", "--to", "NOBODY").code == 2
+
+    ran = ingest("kit", "--hours", "A=2", "--card-size", "A=128")
+    assert ran.code == 3
+    assert "D drone: no card known, take 1" in ran.out
+    assert "ready (in as A001, all copies good" in ran.out
+    assert all(len(line) <= 100 for line in ran.out.splitlines())
+    told = ingest("kit", "--hours", "drone=0", "--json").document
+    assert told["day"] == 2
+    by_letter = {one["device"]: one for one in told["devices"]}
+    assert set(by_letter) == {"A", "B", "D", "S", "P"}
+    assert by_letter["D"]["cards_needed"] == 0
+    assert by_letter["B"]["hours_because"].startswith("3 planned shots of 4")
+    for words in (("--hours", "A"), ("--hours", "X=2"), ("--hours", "A=much")):
+        assert ingest("kit", *words).code == 2
+
+    assert ingest("rolls", "set", "A001", "--hold", "client wants it").code in (0, 3)
+    told = ingest("kit", "--json").document
+    (card,) = next(one["cards"] for one in told["devices"] if one["device"] == "A")
+    assert (card["state"], card["why"]) == ("hold", "A001 is held: client wants it")
+    kinds = [one["kind"] for one in ingest("wrap", "--day", "1", "--json").document["open"]]
+    assert kinds[-1] == "hold"

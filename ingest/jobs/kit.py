@@ -1,0 +1,245 @@
+"""What to pack for tomorrow: gathered from the catalog, ingest.toml and the shot list. Reads only;
+no card is looked at."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
+from fractions import Fraction
+from typing import TypeVar
+from zoneinfo import ZoneInfo
+
+from ingest.assurance.kit import (
+    CardKit,
+    CardState,
+    DriveKit,
+    Hours,
+    Kit,
+    pack_device,
+)
+from ingest.catalog.catalog import Catalog
+from ingest.catalog.custody_records import CardKnown, RollNote
+from ingest.catalog.records import Clip, FileRecord, PlannedShot
+from ingest.errors import UsageError
+from ingest.jobs.custody.places import where_is
+from ingest.jobs.devices import clip_sizes, device_letter, device_rates
+from ingest.jobs.find import own_production
+from ingest.jobs.holdings import card_offloads
+from ingest.jobs.known import DriveOverview, RollOverview, drive_overviews, roll_overviews
+from ingest.jobs.wrap import planned_here
+from ingest.names import shown
+from ingest.settings import Settings
+from ingest.slate.names import camera_key
+from ingest.wording import counted, length
+
+__all__ = ["pack"]
+
+_Value = TypeVar("_Value")
+
+
+def pack(
+    catalog: Catalog,
+    settings: Settings,
+    now: datetime,
+    *,
+    hours: Mapping[str, Fraction] | None = None,
+    card_bytes: Mapping[str, int] | None = None,
+    production: str | None = None,
+) -> Kit:
+    """The bag for the day after the last one that a roll is of.
+
+    `hours` of footage and `card_bytes`, the size of a card, by device letter or name, as said;
+    what isn't said comes from the shot list and from what was shot. Raises NotKnown, UsageError.
+    """
+    chosen = own_production(catalog, settings, production)
+    rolls = catalog.rolls(production=chosen)
+    last = max((roll.day for roll in rolls), default=0)
+    clips, files = catalog.clips(rolls), catalog.files(rolls)
+    rates = device_rates(clips, clip_sizes(clips, files), settings)
+    overviews = {one.roll.id: one for one in roll_overviews(catalog, rolls, now)}
+    notes = catalog.roll_notes(rolls)
+    zone = ZoneInfo(settings.time_zone) if settings.time_zone else None
+    days = _last_days(overviews)
+    devices = _devices(settings, rates)
+    said = _by_letter(hours or {}, devices, settings, "--hours")
+    sizes = _by_letter(card_bytes or {}, devices, settings, "--card-size")
+    planned = planned_here(catalog, settings, chosen)
+    by_device: defaultdict[str, list[CardKit]] = defaultdict(list)
+    for card in catalog.cards_known():
+        mine = [roll for roll in card.rolls if roll.id in overviews]
+        if card.returned is not None or card.built_in or (card.rolls and not mine):
+            continue
+        key = camera_key(device_letter(mine[-1])) if mine else ""
+        by_device[key].append(
+            _card(card, overviews, notes, settings, now.astimezone(zone), days, files)
+        )
+    kits = []
+    for letter, (kind, name) in devices.items():
+        key = camera_key(letter)
+        told = (
+            Hours(said[key], "as said", said=True)
+            if key in said
+            else _hours(letter, clips, planned, last)
+        )
+        cards = by_device.pop(key, [])
+        rate = rates.get(letter)
+        kits.append(pack_device(letter, kind, name, rate, told, cards, sizes.get(key)))
+    return Kit(
+        day=last + 1,
+        devices=tuple(kits),
+        drives=tuple(_drives(drive_overviews(catalog, now), settings, now)),
+        copies=settings.copies_wanted,
+        other_cards=tuple(card for some in by_device.values() for card in some),
+    )
+
+
+def _devices(settings: Settings, rates: Mapping[str, object]) -> dict[str, tuple[str, str]]:
+    """Letter to kind and name: those of ingest.toml, then those that came in besides."""
+    found = {one.letter: (str(one.kind), one.name or "") for one in settings.devices.values()}
+    known = {camera_key(letter) for letter in found}
+    return found | {letter: ("camera", "") for letter in rates if camera_key(letter) not in known}
+
+
+def _by_letter(
+    said: Mapping[str, _Value],
+    devices: Mapping[str, tuple[str, str]],
+    settings: Settings,
+    option: str,
+) -> dict[str, _Value]:
+    found: dict[str, _Value] = {}
+    named = {camera_key(name): letter for letter, (_, name) in devices.items() if name}
+    for text, value in said.items():
+        key = camera_key(text)
+        if key not in map(camera_key, devices) and key not in named:
+            raise UsageError(
+                f"No device {shown(text)} is known.",
+                do=f"name one of {', '.join(map(shown, devices)) or 'those of ingest.toml'} "
+                f"with {option}",
+            )
+        found[camera_key(named.get(key, text))] = value
+    return found
+
+
+# Cards --------------------------------------------------------------------------------------------
+
+
+def _last_days(overviews: Mapping[int, RollOverview]) -> Mapping[str, int]:
+    """The last day of each device, by its key."""
+    days: dict[str, int] = {}
+    for one in overviews.values():
+        key = camera_key(device_letter(one.roll))
+        days[key] = max(days.get(key, 0), one.roll.day)
+    return days
+
+
+def _card(
+    card: CardKnown,
+    overviews: Mapping[int, RollOverview],
+    notes: Mapping[int, RollNote],
+    settings: Settings,
+    now: datetime,
+    last_days: Mapping[str, int],
+    files: Sequence[FileRecord],
+) -> CardKit:
+    if not card.offloads:
+        return CardKit(card.label, CardState.NEVER_IN, "never came in", card.due)
+    on_it = [overviews[o.roll.id] for o in card_offloads(card) if o.roll.id in overviews]
+    why = next((text for one in on_it if (text := _holds(one, notes, settings, now))), "")
+    offloads = {offload.id for offload in card.offloads}
+    by_offload: defaultdict[int, int] = defaultdict(int)
+    for file in files:
+        if file.offload_id in offloads:
+            by_offload[file.roll_id] += file.size
+    most = max(by_offload.values(), default=0)
+    if why:
+        return CardKit(card.label, CardState.HOLD, why, card.due, most)
+    roll = card.rolls[-1]
+    last = last_days.get(camera_key(device_letter(roll)), roll.day)
+    seen = f"{card.last_in:%Y-%m-%d}" if card.last_in is not None else "?"
+    if roll.day < last:
+        why = f"not seen since day {roll.day}, and its device shot day {last}"
+        return CardKit(card.label, CardState.AWAY, why, card.due, most)
+    why = f"in as {shown(roll.name)}, all copies good on {seen}"
+    return CardKit(card.label, CardState.READY, why, card.due, most)
+
+
+def _holds(
+    one: RollOverview, notes: Mapping[int, RollNote], settings: Settings, now: datetime
+) -> str:
+    """Why the card of this roll is on hold, or empty."""
+    name = shown(one.roll.name)
+    note = notes[one.roll.id]
+    if note.hold is not None:
+        return f"{name} is held: {shown(note.hold)}"
+    if one.state == "problem":
+        return f"a copy of {name} is damaged, missing or doubtful"
+    if not one.finished:
+        return f"the offload of {name} was cut off"
+    if one.copies < settings.copies_wanted:
+        return f"{name} has {counted(one.copies, 'proven copy')}, {settings.copies_wanted} wanted"
+    until = max(filter(None, (note.until, settings.policy.hold_until)), default=None)
+    if until is not None and now.date() < until:
+        return f"{name} is kept until {until.isoformat()}"
+    return ""
+
+
+# Hours and drives ---------------------------------------------------------------------------------
+
+
+def _hours(
+    letter: str, clips: Iterable[Clip], planned: Sequence[PlannedShot], last: int
+) -> Hours | None:
+    """Hours of footage tomorrow: as much a planned shot as so far, where a shot list tells how
+    many there are; else as on its fullest day. None for what has no length."""
+    by_day: defaultdict[int, Fraction] = defaultdict(Fraction)
+    for clip in clips:
+        if camera_key(device_letter(clip.roll)) == camera_key(letter):
+            by_day[clip.roll.day] += clip.facts.duration_seconds or 0
+    total = sum(by_day.values(), Fraction(0))
+    if not total:
+        return None
+
+    def of_camera(shot: PlannedShot) -> bool:
+        return not shot.cameras or camera_key(letter) in map(camera_key, shot.cameras)
+
+    days = {shot.day for shot in planned if shot.day is not None}
+    tomorrow = sum(shot.day == last + 1 for shot in planned)
+    so_far = sum(shot.day is not None and shot.day <= last and of_camera(shot) for shot in planned)
+    if so_far and last + 1 in days:
+        mine = sum(shot.day == last + 1 and of_camera(shot) for shot in planned)
+        each = total / so_far
+        words = f"{counted(mine, 'planned shot')} of {tomorrow}, {length(each)} a shot so far"
+        return Hours(each * mine / 3600, words)
+    fullest = max(by_day, key=lambda day: by_day[day])
+    return Hours(by_day[fullest] / 3600, f"as on day {fullest}, its fullest")
+
+
+def _drives(
+    overviews: Iterable[DriveOverview], settings: Settings, now: datetime
+) -> Iterable[DriveKit]:
+    known = set()
+    for one in overviews:
+        known.add(one.here.drive.name.casefold())
+        if one.place.gone:
+            continue
+        volume = one.here.volume if not one.here.doubt else None
+        yield DriveKit(
+            name=one.here.drive.name,
+            place=where_is(one.place, settings) or "",
+            free=volume.free if volume is not None else None,
+            audit_due=_audit_due(one, settings, now),
+        )
+    for drive in settings.drives.values():
+        if drive.name.casefold() not in known:
+            yield DriveKit(drive.name, drive.where or "", None, "")
+
+
+def _audit_due(one: DriveOverview, settings: Settings, now: datetime) -> str:
+    every = settings.policy.audit_every
+    if one.tally.bad or one.tally.doubtful:
+        return "a copy on it is damaged, missing or doubtful"
+    if every is None or one.tally.oldest is None:
+        return ""
+    age = (now - one.tally.oldest).days
+    return f"last read {age} days ago, every {every} asked for" if age >= every else ""
