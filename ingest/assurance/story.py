@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from ingest.catalog.records import PlannedShot, Rating
 from ingest.names import shown
 from ingest.slate.names import name_key, same_scene, same_take, scene_key, scene_order
-from ingest.wording import natural
+from ingest.wording import listed, natural
 
 __all__ = [
     "Cover",
@@ -208,9 +208,13 @@ def said_shot(scene: str, shot: str | None) -> str:
 def story_words(story: ShotStory) -> str:
     """One sentence: what is lost, what covers it, or that it must be shot again."""
     name = said_shot(story.scene, story.shot)
-    takes = dict.fromkeys(
-        f"take {shown(held.take)} in {shown(held.clip)} ({why})" for held, why in story.lost
-    )
+    by_clip: dict[tuple[str, str], list[str]] = {}
+    for held, why in story.lost:
+        by_clip.setdefault((held.clip, why), []).append(held.take)
+    takes = [
+        f"take{'s' if len(some) > 1 else ''} {listed(some, 6)} in {shown(clip)} ({why})"
+        for (clip, why), some in by_clip.items()
+    ]
     said = f"{name} loses {' and '.join(takes)}"
     if story.again:
         where = story.planned.location if story.planned is not None else None

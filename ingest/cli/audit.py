@@ -10,6 +10,7 @@ import click
 
 from ingest.cli.audit_screen import Screen, spell_duration
 from ingest.cli.settling import settle
+from ingest.cli.stories import story_document, story_line
 from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode, UsageError
 from ingest.names import shown
@@ -95,6 +96,7 @@ def command(
 
     from ingest.cli.stopping import stopping
     from ingest.jobs.audit import Wish, audit
+    from ingest.jobs.story import audit_stories
 
     if signed_by is not None and against is None:
         raise UsageError("--signed-by says who signed a proof.", do="--against PROOF")
@@ -150,7 +152,9 @@ def command(
             record=not no_record,
             budget=budget,
         )
-    terminal.answer(_document(result), _lines(result))
+        stories = audit_stories(catalog, terminal.settings(catalog), result)
+    document = {**_document(result), "stories": list(map(story_document, stories))}
+    terminal.answer(document, [*_lines(result), *map(story_line, stories)])
     if result.verdict == "problem":
         return ExitCode.FOOTAGE
     if result.stopped:

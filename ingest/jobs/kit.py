@@ -27,7 +27,7 @@ from ingest.jobs.devices import clip_sizes, device_letter, device_rates
 from ingest.jobs.find import own_production
 from ingest.jobs.holdings import card_offloads
 from ingest.jobs.known import DriveOverview, RollOverview, drive_overviews, roll_overviews
-from ingest.jobs.wrap import planned_here
+from ingest.jobs.planned import planned_here
 from ingest.names import shown
 from ingest.settings import Settings
 from ingest.slate.names import camera_key

@@ -6,7 +6,6 @@
 
 from __future__ import annotations
 
-import os
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -15,7 +14,6 @@ from fractions import Fraction
 from zoneinfo import ZoneInfo
 
 from ingest.assurance.clocks import Sighting, clock_offsets, read_clock
-from ingest.assurance.day.faults import set_wrong
 from ingest.assurance.day.values import (
     BadCopies,
     CardDue,
@@ -32,17 +30,13 @@ from ingest.assurance.day.values import (
     Wrapped,
 )
 from ingest.assurance.day.verdict import judge_day
-from ingest.assurance.story import LostClip
+from ingest.assurance.footage.set_wrong import ASKED, Oddity, set_wrong
 from ingest.assurance.whatif import Split, split_over_bags
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.custody_records import About, RollNote
 from ingest.catalog.records import (
     Clip,
-    ClipRole,
-    Copy,
-    FileRecord,
     Observer,
-    PlannedShot,
     Roll,
     SlateRow,
     Sure,
@@ -54,32 +48,28 @@ from ingest.jobs.devices import device_letter
 from ingest.jobs.find import own_production
 from ingest.jobs.holdings import Holdings, gather_holdings
 from ingest.jobs.known import RollOverview, roll_overviews
-from ingest.jobs.owed import planned_shots
+from ingest.jobs.planned import planned_here
+from ingest.jobs.story import lost_clips
 from ingest.media.facts import ClipKind
+from ingest.media.health import Depth, HealthState, Severity
 from ingest.names import shown
 from ingest.settings import Settings, shoot_date
 from ingest.slate.coverage import coverage
 from ingest.slate.days import shoot_days, with_days
 from ingest.slate.matching import match
 from ingest.slate.names import camera_key, scene_key, take_key
-from ingest.slate.planned import read_shot_list
 from ingest.slate.timing import clip_span
 from ingest.wording import listed
 
 __all__ = [
-    "SHOTS",
     "DayWrapped",
     "choose_day",
     "gather_day",
-    "planned_here",
     "reopen",
     "say_idle",
     "settle",
     "wrap_day",
 ]
-
-SHOTS = "SHOTS.csv"
-"""Name of the shot list that lies beside ingest.toml, where none was loaded."""
 
 _NO_PICTURE = frozenset({"WILD_TRACK", "FALSE_START", "REHEARSAL", "ANNOUNCEMENT", "SOUND_GUIDE"})
 """Words of iXML TAKE_TYPE (iXML specification, object details) for sound without a picture."""
@@ -268,7 +258,7 @@ def gather_day(
         wanted=settings.copies_wanted,
         bad=tuple(_bad(held, overviews)),
         notes=tuple(_notes(catalog, rolls)),
-        lost=tuple(_lost(clips, held)),
+        lost=tuple(lost_clips(clips, held)),
         faults=tuple(_faults(clips, settings, day)),
         clocks=tuple(_clocks(clips, links, day)),
         conflicts=tuple(_conflicts(clips, rows, every_link, day)),
@@ -277,19 +267,6 @@ def gather_day(
         idle=idle,
         settled=settled,
     )
-
-
-def planned_here(
-    catalog: Catalog, settings: Settings, production: str, shots: str | None = None
-) -> tuple[PlannedShot, ...]:
-    """The shots of the list that was named, else of those that were loaded, else of the SHOTS.csv
-    beside ingest.toml. Raises BadLog."""
-    dates = shoot_days(settings.days, catalog.rolls(production=production))
-    if shots is None and catalog.shot_lists(production):
-        return planned_shots(catalog, production, settings.days)
-    beside = os.path.join(os.path.dirname(settings.place), SHOTS) if settings.place else ""
-    path = shots or (beside if os.path.isfile(beside) else "")
-    return with_days(read_shot_list(path, shoot_dates=dates), dates) if path else ()
 
 
 def _roll_in(one: RollOverview) -> RollIn:
@@ -341,24 +318,6 @@ def _bad(held: Holdings, overviews: Sequence[RollOverview]) -> Iterator[BadCopie
         yield BadCopies(roll, drive, state_word, tuple(sorted(paths)), lost)
 
 
-def _lost(clips: Sequence[Clip], held: Holdings) -> Iterator[LostClip]:
-    """Clips of which some part of the recording itself has no good copy."""
-    by_path: defaultdict[tuple[int, str], list[tuple[FileRecord, Sequence[tuple[Copy, State]]]]]
-    by_path = defaultdict(list)
-    for file, copies in held.files:
-        by_path[file.roll_id, file.path].append((file, copies))
-    for clip in clips:
-        for part in clip.files:
-            known = by_path[clip.roll.id, part.path]
-            if part.role is not ClipRole.SPAN or not known:
-                continue
-            states = [state for _, copies in known for _, state in copies]
-            bad = any(state.is_bad or state is State.DOUBTFUL for state in states)
-            if bad and not any(held.good.get(file.id) for file, _ in known):
-                yield LostClip(clip.full_name, "no good copy is left")
-                break
-
-
 def _notes(catalog: Catalog, rolls: Sequence[Roll]) -> Iterator[Note]:
     """What the last offload of each roll saw and did not copy whole."""
     last = {offload.roll.id: offload for offload in catalog.offloads(rolls)}
@@ -369,20 +328,32 @@ def _notes(catalog: Catalog, rolls: Sequence[Roll]) -> Iterator[Note]:
 
 
 def _faults(clips: Sequence[Clip], settings: Settings, day: int) -> Iterator[Fault]:
-    by_key = {camera_key(letter): one for letter, one in settings.devices.items()}
+    """Clips of the day that don't play, and those that were recorded with other settings."""
     for clip in clips:
-        if clip.roll.day != day:
-            continue
-        device = device_letter(clip.roll)
-        wanted = by_key.get(camera_key(device))
-        told = set_wrong(clip.facts, wanted, settings.frame_rate)
-        if told:
+        health = clip.health
+        if clip.roll.day == day and health is not None and health.state is HealthState.BROKEN:
+            words = [one.words for one in health.findings if one.severity is Severity.BROKEN]
+            depth = "every frame" if health.depth is Depth.DEEP else "some frames"
             yield Fault(
                 clip.full_name,
-                device,
-                ", ".join(told),
-                "it is what the file says of itself, and not what ingest.toml asks for",
+                device_letter(clip.roll),
+                "; ".join(word.rstrip(".") for word in words),
+                f"it was looked at, {depth} decoded, on the copy that was read",
+                broken=True,
             )
+    today = {clip.full_name: clip for clip in clips if clip.roll.day == day}
+    odd: defaultdict[str, list[Oddity]] = defaultdict(list)
+    for one in set_wrong(clips, settings.devices, settings.frame_rate):
+        if one.wrong and one.clip in today:
+            odd[one.clip].append(one)
+    for name, some in odd.items():
+        asked = any(one.basis == ASKED for one in some)
+        yield Fault(
+            name,
+            device_letter(today[name].roll),
+            ", ".join(one.words for one in some),
+            "ingest.toml asks for it" if asked else "its other clips are so",
+        )
 
 
 def _clocks(

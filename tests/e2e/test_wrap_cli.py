@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from fixtures.damage import flip_bit
 from fixtures.first_day import PLANTED, make_first_evening
 from tests.conftest import Runner, Shoot
 from tests.faults.laboratory.loops import loop_drive, need_loops
@@ -67,7 +68,7 @@ def test_the_first_day_names_what_was_planted_and_nothing_else(
     assert take["what"] == "12A take 2 on camera B: no picture came in"
     assert "clip C0004" in take["because"]
     assert shot["what"] == "shot 11 (scene 12C) is still owed at Kestrel Quay"
-    assert clip["what"] == "A001/A001C003_260314_K7QD: 29.97 fps instead of 23.976"
+    assert clip["what"] == "A001/A001C003_260314_K7QD: 29.97 fps instead of 23.976 fps"
     assert "A001/A001C004_260314_K7QD, circled) covers it" in clip["because"]
     assert clock["what"] == "B is 3 min 12 s slow"
     assert all(one["do"] for one in told["open"])
@@ -167,3 +168,29 @@ def test_room_and_kit_count_every_device_and_what_was_measured(
     assert (card["state"], card["why"]) == ("hold", "A001 is held: client wants it")
     kinds = [one["kind"] for one in ingest("wrap", "--day", "1", "--json").document["open"]]
     assert kinds[-1] == "hold"
+
+
+def test_a_clip_lost_on_every_drive_is_told_as_the_shots_that_it_costs(
+    evening: Path, ingest: Runner, two_disks: Drives
+) -> None:
+    """In the audit that finds it and at the end of the day: what covers the shot, or that it must
+    be shot again."""
+    for drive in two_disks:
+        for name in ("A001C002*.mov", "A001C005*.mov"):
+            flip_bit(next(drive.rglob(name)))
+    ran = ingest("audit", "--json")
+    assert ran.code == 3
+    again, covered = ran.document["stories"]
+    assert (again["shot"], again["again"], again["covers"]) == ("3", True, [])
+    assert again["words"].endswith(
+        "it must be shot again at Kestrel Quay; the last day there is day 2"
+    )
+    assert (covered["shot"], covered["covers"]) == ("1", ["B001/C0002"])
+    assert "the same take, camera B (B001/C0002, circled) covers it" in covered["words"]
+    problems = [
+        one
+        for one in ingest("wrap", "--day", "1", "--json").document["open"]
+        if one["kind"] == "problem"
+    ]
+    assert len(problems) == 2
+    assert "no other good copy of them is known; shot 3 (scene 12B)" in problems[0]["because"]
