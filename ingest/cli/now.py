@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from ingest.cli.terminal import Terminal
+from ingest.cli.terminal import Terminal, folded
 from ingest.errors import ExitCode
 from ingest.names import shown
 from ingest.wording import counted, listed, size
@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from ingest.settings import Settings
 
 __all__ = ["show_now"]
+
+_MOST = 5
+"""Open things on one screen of 24 rows."""
 
 
 def show_now(terminal: Terminal) -> int:
@@ -67,7 +70,10 @@ def _document(standing: Standing, settings: Settings, place: str | None) -> dict
             for drive in standing.drives
         ],
         "rolls_today": list(standing.rolls_today),
-        "open": [{"kind": one.kind, "what": one.what, "do": one.do} for one in standing.open],
+        "open": [
+            {"kind": one.kind, "what": one.what, "because": one.because or None, "do": one.do}
+            for one in standing.open
+        ],
     }
 
 
@@ -89,9 +95,12 @@ def _lines(standing: Standing, settings: Settings, *, there: bool) -> Iterator[s
     rolls = listed(standing.rolls_today, 8) if standing.rolls_today else "none yet"
     yield f"In today: {rolls}"
     yield "Open" if standing.open else "Open: nothing that is known here"
-    for one in standing.open:
-        yield f"  ! {one.what}"
-        yield f"    Do: {one.do}"
+    for one in standing.open[:_MOST]:
+        because = f" ({one.because})" if one.because else ""
+        yield from folded(f"  ! {one.what}{because}", 4)
+        yield from folded(f"    Do: {one.do}", 8)
+    if len(standing.open) > _MOST:
+        yield f"  and {len(standing.open) - _MOST} more: ingest wrap"
     if any(not card.seems or card.new for card in standing.cards):
         yield "Do: ingest offload"
 

@@ -16,7 +16,7 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import wraps
 from typing import TYPE_CHECKING, Any
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from ingest.catalog.records import Observer
     from ingest.settings import Settings
 
-__all__ = ["Overview", "Terminal", "job"]
+__all__ = ["Overview", "Terminal", "folded", "job"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +140,22 @@ def job(name: str, **settings: Any) -> Callable[[Callable[..., int]], click.Comm
         return with_completion(command)
 
     return declare
+
+
+def folded(text: str, indent: int) -> Iterator[str]:
+    """The text in lines as wide as the terminal, at most 100 columns; words stay whole, and lines
+    after the first are indented."""
+    import shutil
+    import textwrap
+
+    width = min(shutil.get_terminal_size((80, 24)).columns, 100)
+    yield from textwrap.wrap(
+        text,
+        max(width, 40),
+        subsequent_indent=" " * indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
 
 
 class Overview(click.Group):

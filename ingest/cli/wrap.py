@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from ingest.cli.packing import split_document, split_lines
-from ingest.cli.terminal import Terminal, job
+from ingest.cli.terminal import Terminal, folded, job
 from ingest.errors import ExitCode
 from ingest.names import shown
 from ingest.wording import counted
@@ -120,32 +120,16 @@ def _lines(told: DayWrapped) -> Iterator[str]:
             yield ""
             yield "Not to be had again tomorrow" if one.tonight else "The rest"
         before = one.tonight
-        yield from _folded(f"! {one.what}", 2)
-        yield from _folded(f"  Because: {one.because}", 11)
-        yield from _folded(f"  Do: {one.do}", 6)
+        yield from folded(f"! {one.what}", 2)
+        yield from folded(f"  Because: {one.because}", 11)
+        yield from folded(f"  Do: {one.do}", 6)
     if wrapped.idle or wrapped.settled:
         yield ""
     if wrapped.idle:
         yield f"Said to be idle: {', '.join(map(shown, wrapped.idle))}"
     for found, said in wrapped.settled:
-        yield from _folded(f"Settled: {found.what} ({said})", 2)
+        yield from folded(f"Settled: {found.what} ({said})", 2)
     yield ""
     yield "To pack"
     for line in split_lines(told.split):
-        yield from _folded(f"  {line}", 4)
-
-
-def _folded(text: str, indent: int) -> Iterator[str]:
-    """The text in lines as wide as the terminal, at most 100 columns; names stay whole."""
-    import shutil
-    import textwrap
-
-    width = min(shutil.get_terminal_size((80, 24)).columns, 100)
-    yield from textwrap.wrap(
-        text,
-        max(width, 40),
-        subsequent_indent=" " * indent,
-        break_long_words=False,
-        break_on_hyphens=False,
-        drop_whitespace=True,
-    )
+        yield from folded(f"  {line}", 4)

@@ -7,13 +7,16 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from ingest.assurance.day.verdict import judge_day
 from ingest.card.inventory import Inventory, inventory
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.custody_records import CardKnown, DrivePlace, RollNote
+from ingest.catalog.records import Roll
 from ingest.drives import Volume
-from ingest.errors import BadCard
+from ingest.errors import BadCard, IngestError
 from ingest.jobs.around import Around, look_around, volume_name
 from ingest.jobs.known import DriveHere, RollOverview, roll_overviews
+from ingest.jobs.wrap import gather_day
 from ingest.names import shown
 from ingest.settings import Settings, shoot_date
 
@@ -47,6 +50,8 @@ class Open:
     kind: str
     what: str
     do: str
+    because: str = ""
+    """What it rests on, where `what` doesn't say it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,21 +75,44 @@ def where_things_stand(catalog: Catalog | None, settings: Settings, now: datetim
         drives = tuple(_drives(around, {}))
         return Standing(number, today, cards, drives, (), ())
     rolls = catalog.rolls(production=settings.production)
-    overviews = roll_overviews(catalog, rolls, now)
-    found = open_today(
-        overviews,
-        [catalog.roll_notes(rolls)[roll.id] for roll in rolls],
-        catalog.cards_known(),
-        settings.copies_wanted,
-        now.date(),
-    )
+    of_today = [roll for roll in rolls if roll.date == today.isoformat()]
+    found = _by_the_day(catalog, settings, of_today, now)
+    if found is None:
+        notes = catalog.roll_notes(rolls)
+        found = tuple(
+            open_today(
+                roll_overviews(catalog, rolls, now),
+                [notes[roll.id] for roll in rolls],
+                catalog.cards_known(),
+                settings.copies_wanted,
+                now.date(),
+            )
+        )
     return Standing(
         day=number,
         date=today,
         cards=cards,
         drives=tuple(_drives(around, catalog.drive_places())),
-        open=tuple(found),
-        rolls_today=tuple(roll.name for roll in rolls if roll.date == today.isoformat()),
+        open=found,
+        rolls_today=tuple(roll.name for roll in of_today),
+    )
+
+
+def _by_the_day(
+    catalog: Catalog, settings: Settings, of_today: Sequence[Roll], now: datetime
+) -> tuple[Open, ...] | None:
+    """What the end of the day would find open now; None while nothing of one production's day is
+    in, or when it can't be judged."""
+    if len({(roll.production, roll.day) for roll in of_today}) != 1:
+        return None
+    one = of_today[0]
+    try:
+        facts = gather_day(catalog, settings, one.production, one.day, now)
+    except IngestError:
+        return None  # a shot list that can't be read: ingest wrap says what is wrong with it
+    return tuple(
+        Open(str(found.kind), found.what, found.do, found.because)
+        for found in judge_day(facts).open
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -50,6 +51,27 @@ def test_what_came_in_today_and_what_is_open_is_shown(place: Path, ingest: Runne
     assert after.code == 3
     assert [one["kind"] for one in after.document["open"]] == ["copies"]
     assert {one["drive"] for one in after.document["drives"]} == {"HERON", "OTTER"}
+
+
+def test_once_something_of_today_is_in_it_says_what_the_end_of_the_day_would(
+    place: Path, ingest: Runner
+) -> None:
+    """A camera of ingest.toml with no roll; of many things the first few, and how many more."""
+    toml = place / "desk" / "ingest.toml"
+    letters = "".join(f"[camera.{letter}]\n" for letter in "BCDEFGHI")
+    toml.write_text('production = "Saltmarsh"\nday_ends = 0\n' + letters)
+    (place / "card" / "CLIP" / "C0009.BIN").write_bytes(b"more " * 99)
+    now = [datetime.now().astimezone().date().isoformat()]
+    words = ("--to", place / "HERON", "--to", place / "OTTER", "--roll", "A004", "--camera", "A")
+    assert ingest("offload", place / "card", "--day", "2", *words).code == 0
+    ran = ingest("--json")
+    now.append(datetime.now().astimezone().date().isoformat())
+    if now[0] != now[1] or not ran.document["rolls_today"]:
+        pytest.skip("midnight came between")
+    assert ran.code == 3
+    missing = [one["what"] for one in ran.document["open"] if one["kind"] == "device"]
+    assert len(missing) == 8
+    assert "more: ingest wrap" in ingest().out
 
 
 def test_it_changes_nothing(place: Path, ingest: Runner) -> None:
