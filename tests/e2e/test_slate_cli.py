@@ -24,6 +24,7 @@ from ingest.cli.main import run
 from ingest.drives import mark
 from ingest.evidence import Act, Against, Route, State
 from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, SoundNotes
+from tests.helpers.keyboard import Keyboard
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 INES = Observer("ines", "cart-1", "5b1c")
@@ -342,3 +343,35 @@ def test_when_a_timecode_is_asked_for_then_the_clips_that_ran_then_are_found(sho
     """Three cameras' clips hold that frame, the sound has no time."""
     _, told = shoot.json("find", "--timecode", "10:02:10:00", "--camera", "A")
     assert [clip["clip"] for clip in told["clips"]] == ["A001/C0001", "A001/C0002"]
+
+
+AMBIGUOUS = "scene,take,clip\n12A,1,C0001\n"
+ASKS = "Which take? (a, or scene and take: 12A 3; Enter leaves it open): "
+
+
+def test_when_links_are_open_then_a_person_in_a_terminal_is_asked_one_by_one(shoot):
+    """C0001 is on two rolls: answered for one, left open for the other; nonsense is asked again."""
+    shoot("slate", "load", shoot.log(AMBIGUOUS))
+    code, told = shoot.json("slate", "match")
+    assert code == 3
+    assert [(one["clip"], one["answers"][0]["take"]) for one in told["questions"]] == [
+        ("A001/C0001", "1"),
+        ("B001/C0001", "1"),
+    ]
+    person = Keyboard(shoot.folder, (), environment={"INGEST_CATALOG": shoot.place})
+    try:
+        person.type("ingest slate match\n")
+        shown = person.waits(ASKS)
+        assert "1 of 2: A001/C0001 (day 1, camera A, 10:02:00:00, 41.0 s)" in shown
+        assert "   a  12A take 1 (day1.csv row 2 names a clip of this name)" in shown
+        person.type("maybe\n")
+        assert "maybe is no answer." in person.waits(ASKS)
+        person.type("a\n")
+        assert "2 of 2: B001/C0001" in person.waits(ASKS)
+        person.type("\n")
+        said = person.ends()
+    finally:
+        person.leave()
+    assert "1 by hand" in said
+    _, found = shoot.json("find", "12A", "1")
+    assert [clip["clip"] for clip in found["clips"]] == ["A001/C0001"]
