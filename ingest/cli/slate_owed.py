@@ -118,7 +118,8 @@ def _headline(told: Coverage) -> str:
     how = f" ({', '.join(states)})" if states else ""
     if told.later and told.day is None:
         return f"nothing is owed so far; {len(told.later):,} of {whole} still to come{how}."
-    return f"nothing is owed: all of {whole}{when} covered{how}."
+    every = f"all {whole}{when} are" if len(asked) > 1 else f"the one planned shot{when} is"
+    return f"nothing is owed: {every} covered{how}."
 
 
 def _owed(shot: ShotCovered) -> Iterator[str]:
