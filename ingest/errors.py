@@ -90,14 +90,22 @@ class BadDestination(UsageError):
 class BadLog(UsageError):
     """A slate log or shot list has a row that can't be read. Nothing of it was loaded.
 
-    `rows` holds every bad row in words, where rows are what is wrong.
+    `rows` holds every bad row in words, where rows are what is wrong; `brief` says then how many
+    they are, for whoever shows the rows themselves.
     """
 
     def __init__(
-        self, what: str, *, do: str = "", dont: str = "", rows: tuple[str, ...] = ()
+        self,
+        what: str,
+        *,
+        do: str = "",
+        dont: str = "",
+        rows: tuple[str, ...] = (),
+        brief: str = "",
     ) -> None:
         super().__init__(what, do=do, dont=dont)
         self.rows = rows
+        self.brief = brief or what
 
 
 class BadCatalog(UsageError):

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
+_ROOM = 4
 _MOST_ROWS = 40
 """Bad rows named one by one on standard error."""
 
@@ -50,8 +51,7 @@ def _load(terminal: Terminal, log: str, production: str | None, sheet: str | Non
                 days=settings.days,
             )
         except BadLog as bad:
-            _name_rows(terminal, bad)
-            raise
+            raise _rows_named(terminal, bad) from None
         posters = catalog.posters
     terminal.answer(load_document(result, posters), load_lines(result))
     return ExitCode.FOOTAGE if result.match.is_open else ExitCode.WELL
@@ -168,8 +168,7 @@ def _owed(
                 days=settings.days,
             )
         except BadLog as bad:
-            _name_rows(terminal, bad)
-            raise
+            raise _rows_named(terminal, bad) from None
     terminal.answer(document(result), lines(result))
     return ExitCode.FOOTAGE if result.coverage.missing else ExitCode.WELL
 
@@ -205,8 +204,12 @@ def _named(settings: Settings, catalog: Catalog) -> str | None:
     return name if name and name.casefold() in known else None
 
 
-def _name_rows(terminal: Terminal, bad: BadLog) -> None:
-    """Every bad row on a line of its own, where the error itself has no room for all."""
-    if len(bad.rows) > 4:
-        for words in bad.rows[:_MOST_ROWS]:
-            terminal.note(f"  {words}")
+def _rows_named(terminal: Terminal, bad: BadLog) -> BadLog:
+    """The error; where it has no room for all bad rows, each is named on a line before it."""
+    if len(bad.rows) <= _ROOM:
+        return bad
+    for words in bad.rows[:_MOST_ROWS]:
+        terminal.note(f"  {words}")
+    if len(bad.rows) > _MOST_ROWS:
+        terminal.note(f"  and {len(bad.rows) - _MOST_ROWS:,} more")
+    return BadLog(bad.brief, do=bad.do)

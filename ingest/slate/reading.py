@@ -11,6 +11,7 @@ from ingest.names import shown
 from ingest.slate.cells import BadCell, plain_cell
 from ingest.slate.headings import column_letter
 from ingest.slate.sheet import Merged
+from ingest.wording import counted
 
 __all__ = ["MAX_NAME", "CellReader", "Problem", "bad_rows", "shortened"]
 
@@ -144,12 +145,13 @@ def bad_rows(name: str, problems: Sequence[Problem]) -> BadLog:
     more = len(ordered) - _SHOWN_PROBLEMS
     if more > 0:
         said += f"; and {more:,} more"
-    rows = "1 bad row" if count == 1 else f"{count:,} bad rows"
-    remedies = dict.fromkeys(problem.do for problem in ordered[:_SHOWN_PROBLEMS])
+    brief = f"{name} has {counted(count, 'bad row')}, nothing was loaded."
+    remedies = dict.fromkeys(problem.do for problem in ordered)
     return BadLog(
-        f"{name} has {rows}, nothing was loaded. {said[0].upper()}{said[1:]}.",
-        do="; ".join(remedies) + "; then load it again",
-        rows=tuple(f"{problem.words()} (do: {problem.do})" for problem in ordered),
+        f"{brief} {said[0].upper()}{said[1:]}.",
+        do="; ".join([*remedies][:_SHOWN_PROBLEMS]) + "; then load it again",
+        rows=tuple(problem.words() for problem in ordered),
+        brief=brief,
     )
 
 
