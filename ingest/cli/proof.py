@@ -59,7 +59,8 @@ def command(
     A signature shows tampering only where every file has c4 or sha256: ingest audit --checksum c4
     adds it. Where footage was recorded (GPS) is never in it. Names of files always are.
 
-    Exit: 0 every copy was equal at the last look; 3 something is not, and is named in it.
+    Exit: 0 every copy was equal at the last look; 3 something is not, and is named in it; 4 the
+    PDF could not be set, and the rest is there.
     """
     from ingest.drives import find_mounted
     from ingest.jobs.proof import ProofRequest, make_proof
@@ -134,9 +135,9 @@ def _lines(proof: Proof) -> list[str]:
             f"{len(proof.not_listed):,} names can't be written in an ASC MHL list; the plain "
             "checksum files have them."
         )
-    if not proof.pdf:
-        lines.append("No PDF: the typesetter is missing. Do: python -m pip install typst")
     lines.append(f"Written: {shown(proof.out)} ({len(proof.written)} files)")
+    if proof.not_set is not None:
+        lines += proof.not_set.lines()
     return lines
 
 

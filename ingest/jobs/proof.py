@@ -16,14 +16,13 @@ from ingest.errors import ExitCode, Unfinished, UsageError
 from ingest.jobs.report import choose_rolls
 from ingest.names import shown
 from ingest.platforms import posix_files
-from ingest.report import typesetting
 from ingest.report.gather import gather
 from ingest.report.gather_drives import DrivesNow
 from ingest.report.proof.facts import ProofFacts
 from ingest.report.proof.folder import ProofFolder, build
 from ingest.report.proof.gather import prove
 from ingest.report.proof.signature import Key
-from ingest.report.typesetting import Paper
+from ingest.report.typesetting import CannotTypeset, Paper
 
 if TYPE_CHECKING:
     from ingest.catalog.catalog import Catalog
@@ -56,12 +55,14 @@ class Proof:
     """Names in the folder, sorted."""
     not_listed: tuple[str, ...]
     """ROLL/PATH of what the ASC MHL lists can't hold."""
-    pdf: bool
-    """False: there is no typesetter here, and so no PDF in it."""
+    not_set: CannotTypeset | None = None
+    """Why there is no PDF in it."""
 
     @property
     def exit_code(self) -> ExitCode:
-        return ExitCode.WELL if self.facts.well else ExitCode.FOOTAGE
+        if not self.facts.well:
+            return ExitCode.FOOTAGE
+        return ExitCode.UNFINISHED if self.not_set else ExitCode.WELL
 
 
 def make_proof(
@@ -96,15 +97,19 @@ def make_proof(
         note=request.note,
         redact=request.redact,
     )
-    pdf = typesetting.installed()
-    folder = build(facts, key=key, pdf=pdf, paper=request.paper)
+    not_set: CannotTypeset | None = None
+    try:
+        folder = build(facts, key=key, paper=request.paper)
+    except CannotTypeset as error:
+        not_set = error
+        folder = build(facts, key=key, pdf=False)
     _write(folder, request.out)
     return Proof(
         facts=folder.facts,
         out=request.out,
         written=tuple(sorted(folder.files)),
         not_listed=folder.not_listed,
-        pdf=pdf,
+        not_set=not_set,
     )
 
 

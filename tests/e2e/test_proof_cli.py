@@ -237,3 +237,15 @@ def test_the_document_is_the_one_in_the_folder(
     assert sorted(ran.document["written"]) == sorted(
         os.fspath(path) for path in (desk / "proof").rglob("*") if path.is_file()
     )
+
+
+def test_without_a_typesetter_the_rest_is_there_and_it_is_said(
+    ingest: Runner, shot: tuple[Path, Path], desk: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Exit 4, as a report without its PDF; nothing in the folder speaks of one."""
+    monkeypatch.setattr("ingest.report.typesetting.installed", lambda: False)
+    ran = ingest("proof", "--out", desk / "proof")
+    assert ran.code == 4
+    assert "The PDF can't be set" in ran.out
+    assert not (desk / "proof" / "proof.pdf").exists()
+    assert "proof.pdf" not in (desk / "proof" / "VERIFY.txt").read_text()

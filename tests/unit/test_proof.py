@@ -118,7 +118,8 @@ def test_a_copy_that_is_not_known_to_be_equal_is_told_and_never_counted_good(sta
     facts = proofs.with_copy(proofs.intake(), "CLIP/C0002.MOV", "OTTER", state)
     proof = proved(facts)
     assert not proof.well
-    assert "1 thing is not as it should be" in headline(proof)
+    assert "2 files were equal" in headline(proof)
+    assert "1 thing is not as it should be and is named in this proof" in headline(proof)
     folder = build(proof)
     line = f"OTTER: A001/CLIP/C0002.MOV: {state}"
     texts = _Texts()

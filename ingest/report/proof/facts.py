@@ -159,6 +159,8 @@ class ProofFacts:
     redacted: bool = False
     signer: str = ""
     """Fingerprint of the key that signs it (SHA256:...), or empty."""
+    pdf: bool = True
+    """A PDF is among its files."""
 
     @property
     def bytes(self) -> int:

@@ -40,6 +40,7 @@ def build(
     lists = collect(facts)
     facts = replace(
         facts,
+        pdf=pdf,
         rolls=tuple(
             replace(roll, manifest=lists.manifests.get(roll.name, "")) for roll in facts.rolls
         ),

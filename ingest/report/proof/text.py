@@ -22,10 +22,14 @@ def verify_text(facts: ProofFacts) -> str:
 
 
 def finding_line(finding: Finding) -> str:
-    """`DRIVE: ROLL/PATH: state (why)`."""
+    """`DRIVE: ROLL/PATH: state (why)`; a ground that names the state stands alone."""
     where = f"{shown(finding.drive)}: " if finding.drive else ""
-    why = f" ({shown(finding.detail)})" if finding.detail else ""
-    return f"{where}{shown(finding.what)}: {finding.state}{why}"
+    said = finding.state
+    if finding.detail.startswith(finding.state):
+        said = shown(finding.detail)
+    elif finding.detail:
+        said += f" ({shown(finding.detail)})"
+    return f"{where}{shown(finding.what)}: {said}"
 
 
 def _lines(facts: ProofFacts) -> Iterator[str]:
@@ -92,8 +96,9 @@ def contents(facts: ProofFacts) -> tuple[tuple[str, str], ...]:
         if facts.signer
         else ()
     )
+    pdf = ("proof.pdf", "the same for reading and printing, with every roll and clip")
     return (
-        ("proof.pdf", "the same for reading and printing, with every roll and clip"),
+        *((pdf,) if facts.pdf else ()),
         ("VERIFY.html, .txt", "this page"),
         ("footage.*", "a checksum of every file, for the programs that your system has"),
         ("manifests/", "each roll's list in the open form ASC MHL v1.0"),

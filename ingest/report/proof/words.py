@@ -38,11 +38,21 @@ def headline(facts: ProofFacts) -> str:
             f"length and checksum to {_against(facts.drives)}; {looked}."
         )
     wrong = len({(one.drive, one.what) for one in facts.findings})
-    return (
-        f"As of {moment(facts.as_of)}, of {shown(facts.scope)} ({files}) on {names}, "
-        f"{counted(wrong, 'thing')} {'is' if wrong == 1 else 'are'} not as "
-        f"{'it' if wrong == 1 else 'they'} should be, each of them named here; {looked}."
+    equal = len(facts.files) - len({file.name for file in facts.files} & _named(facts))
+    told = (
+        "1 thing is not as it should be and is"
+        if wrong == 1
+        else (f"{wrong:,} things are not as they should be and are")
     )
+    return (
+        f"As of {moment(facts.as_of)}, of {shown(facts.scope)} ({files}), "
+        f"{counted(equal, 'file')} {'was' if equal == 1 else 'were'} equal in length and checksum "
+        f"in every copy on {names}; {told} named in this proof; {looked}."
+    )
+
+
+def _named(facts: ProofFacts) -> set[str]:
+    return {finding.what for finding in facts.findings}
 
 
 def mail(facts: ProofFacts, folder: str) -> tuple[str, str]:
