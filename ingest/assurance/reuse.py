@@ -124,12 +124,22 @@ def _decided(
     if policy.hold_until is not None and today < policy.hold_until:
         reasons.add(f"the policy keeps every card until {policy.hold_until}", "keep it until then")
     here = {path for file in found.files for path in _ends(file.path)}
-    for one in found.undecoded if policy.viewed else ():
-        if on_it.get(one.roll_id) in chosen and one.path in here:
+    for one in found.undecoded:
+        if on_it.get(one.roll_id) not in chosen or one.path not in here:
+            continue
+        viewed = f"ingest rolls set {shown(on_it[one.roll_id])} --viewed WHO"
+        if one.broken:
+            # The copies equal the card, and the card's own file is what is broken.
+            reasons.add(
+                f"is broken, and nobody has viewed it ({one.broken.rstrip('.')})",
+                "play it in its camera, which may still mend it on the card; shoot it again while "
+                f"the set stands; then: {viewed}",
+                one.clip,
+            )
+        elif policy.viewed:
             reasons.add(
                 "can't be decoded here, and nobody has viewed it",
-                "play it in its camera or its maker's player, then: "
-                f"ingest rolls set {shown(on_it[one.roll_id])} --viewed WHO",
+                f"play it in its camera or its maker's player, then: {viewed}",
                 one.clip,
             )
 

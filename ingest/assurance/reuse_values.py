@@ -132,13 +132,16 @@ class Hold:
 
 @dataclass(frozen=True, slots=True)
 class Undecoded:
-    """A clip that no program could decode and nobody has viewed since it came in."""
+    """A clip that could not be decoded here, or was found broken, and that nobody has viewed
+    since it came in."""
 
     roll_id: int
     clip: str
     """ROLL/NAME."""
     path: str
     """Of its main file, in the roll."""
+    broken: str = ""
+    """What was found wrong with it, a sentence; empty: it could not be decoded here."""
 
 
 @dataclass(frozen=True, slots=True)

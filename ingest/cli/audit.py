@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -18,6 +18,7 @@ from ingest.wording import counted, size
 
 if TYPE_CHECKING:
     from ingest.jobs.audit import AuditedDrive, AuditedRoll, Result
+    from ingest.media.health import Health
 
 __all__ = ["command", "seconds_of"]
 
@@ -47,6 +48,11 @@ __all__ = ["command", "seconds_of"]
     help="Presence, size and time only. It is no proof: damage inside a file is not seen.",
 )
 @click.option(
+    "--deep",
+    is_flag=True,
+    help="Then decode every frame of every clip there, each clip once.",
+)
+@click.option(
     "--no-record",
     is_flag=True,
     help="Leave no evidence in the catalog, and write no hash list.",
@@ -72,6 +78,7 @@ def command(
     oldest: str | None,
     again: bool,
     quick: bool,
+    deep: bool,
     no_record: bool,
     also: tuple[str, ...],
     against: str | None,
@@ -96,7 +103,10 @@ def command(
 
     from ingest.cli.stopping import stopping
     from ingest.jobs.audit import Wish, audit
+    from ingest.jobs.health import health_lines, look_deep
     from ingest.jobs.story import audit_stories
+    from ingest.media.health import HealthState
+    from ingest.media.health_json import health_to_json
 
     if signed_by is not None and against is None:
         raise UsageError("--signed-by says who signed a proof.", do="--against PROOF")
@@ -131,6 +141,8 @@ def command(
         also=tuple(dict.fromkeys(also)),
     )
     stop = threading.Event()
+    run = secrets.token_hex(8)
+    looked: tuple[tuple[str, Health], ...] = ()
     with (
         terminal.catalog() as catalog,
         Screen(terminal, "copies" if quick else "B", budget) as screen,
@@ -142,7 +154,7 @@ def command(
             catalog,
             terminal.observer(),
             drives,
-            run=secrets.token_hex(8),
+            run=run,
             now=lambda: datetime.now(UTC),
             tell=screen.tell,
             stop=stop,
@@ -153,8 +165,29 @@ def command(
             budget=budget,
         )
         stories = audit_stories(catalog, terminal.settings(catalog), result)
+        if deep and not stop.is_set():
+            looked = look_deep(
+                catalog,
+                terminal.observer(),
+                run=run,
+                now=lambda: datetime.now(UTC),
+                tell=screen.looked,
+                stop=stop,
+                drives={drive.name for drive in result.drives if not drive.gone},
+                production=production,
+                roll=roll,
+                record=not no_record,
+            )
     document = {**_document(result), "stories": list(map(story_document, stories))}
-    terminal.answer(document, [*_lines(result), *map(story_line, stories)])
+    if deep:
+        document["health"] = [{"clip": clip, **health_to_json(health)} for clip, health in looked]
+    lines = [*_lines(result), *map(story_line, stories)]
+    if deep:
+        lines.append(_deep_line(looked))
+        lines += health_lines(looked)
+    terminal.answer(document, lines)
+    if any(health.state is HealthState.BROKEN for _, health in looked):
+        return ExitCode.FOOTAGE
     if result.verdict == "problem":
         return ExitCode.FOOTAGE
     if result.stopped:
@@ -183,6 +216,11 @@ def _against(
         )
     terminal.answer(against.document(compared), against.lines(compared))
     return compared.exit_code
+
+
+def _deep_line(looked: Sequence[tuple[str, Health]]) -> str:
+    frames = sum(health.frames or 0 for _, health in looked)
+    return f"Decoded whole: {counted(len(looked), 'clip')}, {counted(frames, 'frame')}."
 
 
 _TIME = re.compile(r"(?:(\d{1,4})h)?(?:(\d{1,5})m)?(?:(\d{1,6})s)?")

@@ -30,6 +30,7 @@ class Screen:
         self._budget = budget
         self._begun = time.monotonic()
         self._bars: list[tqdm[Any]] = []
+        self._decoding: tqdm[Any] | None = None
 
     def __enter__(self) -> Self:
         return self
@@ -68,6 +69,20 @@ class Screen:
             bar.n = min(done, total)
             bar.bar_format = f"{_BAR} {self._text(done, total, spent)}"
             bar.refresh()
+
+    def looked(self, done: int, total: int) -> None:
+        """A clip's file was decoded whole, of so many."""
+        if not self._terminal.bars:
+            return
+        if self._decoding is None:
+            from tqdm import tqdm
+
+            self._decoding = tqdm(
+                total=total, desc="decoding", position=len(self._bars), file=sys.stderr
+            )
+            self._bars.append(self._decoding)
+        self._decoding.n = done
+        self._decoding.refresh()
 
     def _open(self, names: tuple[str, ...], totals: tuple[int, ...]) -> None:
         from tqdm import tqdm

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
     from ingest.jobs.find import Found, Wanted
+    from ingest.media.health import Health
 
 __all__ = ["choosing", "command", "wanted_from"]
 
@@ -101,8 +102,12 @@ def _paths(terminal: Terminal, found: Sequence[Found], *, zero: bool) -> int:
 
 
 def _document(one: Found) -> dict[str, Any]:
+    from ingest.media.facts_json import facts_to_json
+    from ingest.media.health_json import health_to_json
+
     facts = one.clip.facts
     first = one.takes[0] if one.takes else None
+    health = one.clip.health
     return {
         "clip": one.clip.full_name,
         "display": one.display,
@@ -129,6 +134,8 @@ def _document(one: Found) -> dict[str, Any]:
         "codec": facts.codec,
         "width": facts.width,
         "height": facts.height,
+        "health": health_to_json(health) if health is not None else None,
+        "facts": facts_to_json(facts),
         "files": [file.path for file in one.clip.files],
         "paths": [
             {
@@ -161,6 +168,8 @@ def _lines(found: Sequence[Found]) -> Iterator[str]:
         yield f"{name:<{widest}}  {'  '.join(parts)}"
         for link in one.takes:
             yield f"    {_take(link)}"
+        if one.clip.health is not None and one.clip.health.state.value in ("broken", "look"):
+            yield from _health(one.clip.health)
         yield from _places(one)
     count = len(found)
     yield f"{count:,} {'clip' if count == 1 else 'clips'}."
@@ -177,6 +186,13 @@ def _take(link: Any) -> str:
     if link.sure.value != "sure":
         said += f" ({link.sure.value})"
     return said + (f"  {shown(link.note)}" if link.note else "")
+
+
+def _health(health: Health) -> Iterator[str]:
+    for finding in health.findings:
+        if finding.severity.value != "note":
+            word = "BROKEN" if finding.severity.value == "broken" else "look at it"
+            yield f"    {word}: {shown(finding.words)}"
 
 
 def _places(one: Found) -> Iterator[str]:

@@ -53,6 +53,7 @@ __all__ = ["command"]
 )
 @click.option("--layout", metavar="TEMPLATE", help="Folders on the drive.")
 @click.option("--reread", is_flag=True, help="Read the card a second time and compare.")
+@click.option("--deep", is_flag=True, help="Decode every frame of every clip.")
 @click.option("--since", metavar="DATE", help="Leave older files out; they hold the card.")
 @click.option("--dry-run", is_flag=True, help="Show the plan and do nothing.")
 @click.option("--same-drive-ok", is_flag=True, help="Two on one device; they count as one copy.")
@@ -149,6 +150,7 @@ def _requests(settings: Settings, wish: Wish, options: Mapping[str, Any]) -> lis
             checksums=options["checksums"],
             layout=options["layout"],
             reread=options["reread"],
+            deep=options["deep"],
             since=begin,
             same_drive_ok=options["same_drive_ok"],
             system_disk_ok=options["system_disk_ok"],

@@ -39,6 +39,8 @@ from ingest.evidence import Act, Against, State
 from ingest.jobs.custody.places import is_offsite, where_is
 from ingest.jobs.known import DriveHere, drives_here
 from ingest.media.facts import ClipKind
+from ingest.media.health import Depth, Severity
+from ingest.media.kinds import is_raw
 from ingest.names import shown
 from ingest.settings import Settings
 
@@ -135,7 +137,7 @@ def judge_reuse(
         volume=volume,
         today=production_date(time, settings.time_zone),
         holds=tuple(copied.holds(catalog)),
-        undecoded=tuple(copied.undecoded(catalog, looks)) if policy.viewed else (),
+        undecoded=tuple(copied.undecoded(catalog, looks)),
     )
     return CardJudged(
         label=card_found.label,
@@ -253,7 +255,8 @@ class _Copied:
     def undecoded(
         self, catalog: Catalog, looks: Mapping[int, Sequence[Look]]
     ) -> Iterator[Undecoded]:
-        """Clips that could not be decoded, unless somebody has viewed them since they came in."""
+        """Clips that are broken or could not be decoded, unless somebody has viewed them since
+        they came in."""
         rolls = [catalog.roll_by_id(roll_id) for roll_id in sorted(self._same_rolls())]
         notes = catalog.roll_notes(rolls)
         came_in: dict[tuple[int, str], int] = {}
@@ -265,8 +268,9 @@ class _Copied:
             viewed = note.viewed_by is not None and (
                 came_in.get((clip.roll.id, path), 0) <= note.viewed_looks
             )
-            if not viewed and not is_decoded(clip):
-                yield Undecoded(clip.roll.id, clip.full_name, path)
+            broken = _broken(clip)
+            if not viewed and (broken or not is_decoded(clip)):
+                yield Undecoded(clip.roll.id, clip.full_name, path, broken)
 
     def _same_rolls(self) -> set[int]:
         return {record.roll_id for record in self.records.values()}
@@ -304,9 +308,17 @@ class _Copied:
 def is_decoded(clip: Clip) -> bool:
     """Whether this program could look into the clip: a picture of it was drawn, or its sound has a
     length. What isn't known here as picture, still or sound is not."""
+    if is_raw(clip.files[0].path):  # its picture may be a thumbnail that the camera made
+        return clip.health is not None and clip.health.depth is not Depth.NONE
     if clip.facts.kind is ClipKind.SOUND:
         return clip.facts.duration_seconds is not None
     return clip.poster is not None
+
+
+def _broken(clip: Clip) -> str:
+    """What is broken about it, or nothing."""
+    findings = clip.health.findings if clip.health is not None else ()
+    return next((each.words for each in findings if each.severity is Severity.BROKEN), "")
 
 
 def production_date(now: datetime, time_zone: str | None) -> date:

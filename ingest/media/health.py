@@ -18,6 +18,7 @@ from fractions import Fraction
 
 from ingest.media.facts import ClipFacts, ClipKind, Sign
 from ingest.media.kinds import is_raw
+from ingest.names import shown
 from ingest.wording import counted
 
 __all__ = [
@@ -31,6 +32,7 @@ __all__ = [
     "Severity",
     "date_of",
     "far_from_shoot",
+    "joined",
     "judge",
     "lost",
     "standing",
@@ -180,10 +182,12 @@ def judge(facts: ClipFacts, seen: Seen | None, *, name: str) -> Health:
         return Health(findings=(), unchecked="It is of no kind that is known here.")
     if Sign.UNKNOWN in facts.signs and raw:
         return Health(findings=findings, unchecked="Camera RAW that can't be decoded here.")
-    if seen is None:
-        return Health(findings=findings, unchecked="It was not decoded.")
+    if seen is None or seen.depth is Depth.NONE:
+        return Health(findings=findings, unchecked="It was not decoded; a deep look does that.")
     if seen.no_decoder:
         return Health(findings=findings, unchecked=f"{seen.no_decoder} can't be decoded here.")
+    if seen.error and raw:
+        return Health(findings=findings, unchecked="Camera RAW that can't be decoded here.")
     if seen.error:
         if not findings:
             words = f"It can't be opened for playing: {seen.error}."
@@ -216,6 +220,28 @@ def standing(healths: Sequence[Health]) -> Health | None:
         if deeper or health.state is HealthState.BROKEN:
             found = health
     return found
+
+
+def joined(parts: Sequence[tuple[str, Health]]) -> Health:
+    """The health of a recording of several files, by (path, health) in their order. Pure.
+
+    What was found names the file where there are several; it is as deep as its shallowest part.
+    """
+    if not parts:
+        return Health(unchecked="It was not looked at.")
+    if len(parts) == 1:
+        return parts[0][1]
+    counts = [health.frames for _, health in parts if health.frames is not None]
+    return Health(
+        depth=min((health.depth for _, health in parts), key=_ORDER.__getitem__),
+        findings=tuple(
+            replace(finding, words=f"{shown(path.rpartition('/')[2])}: {finding.words}")
+            for path, health in parts
+            for finding in health.findings
+        ),
+        frames=sum(counts) if counts else None,
+        unchecked=next((health.unchecked for _, health in parts if health.unchecked), ""),
+    )
 
 
 _ORDER = {Depth.NONE: 0, Depth.SAMPLED: 1, Depth.DEEP: 2}

@@ -16,7 +16,7 @@ import av
 import av.container
 from pymediainfo import MediaInfo
 
-__all__ = ["CannotRead", "Track", "mediainfo_tracks", "open_media"]
+__all__ = ["CannotRead", "Track", "attached", "mediainfo_tracks", "open_media"]
 
 # FFmpeg's demuxer names: containers and bare streams, none that refers to other files.
 _DEMUXERS = (
@@ -64,6 +64,11 @@ def open_media(path: str | os.PathLike[str]) -> Iterator[av.container.InputConta
         raise CannotRead("it ends before the first frame") from error
     except Exception as error:
         raise CannotRead(_words(error)) from error
+
+
+def attached(stream: object) -> bool:
+    """Whether this video stream is cover art, and no moving picture."""
+    return "attached_pic" in str(getattr(stream, "disposition", "")).lower()
 
 
 def mediainfo_tracks(path: str | os.PathLike[str]) -> list[Track]:

@@ -9,24 +9,26 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 
-from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, Colour
-from ingest.media.opening import CannotRead, Track, mediainfo_tracks, open_media
+from av.video.codeccontext import VideoCodecContext
+
+from ingest.media import tags as known_tags
+from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, Colour, Disagreement, Sign
+from ingest.media.opening import CannotRead, Track, attached, mediainfo_tracks, open_media
 from ingest.media.rates import Pace, pace
 from ingest.media.timecode import BadTimecode, from_label, parse_label
-from ingest.media.values import fraction, text, whole
+from ingest.media.values import clean, fraction, text, whole
 
 __all__ = ["read_picture"]
 
 _CODECS = {"AVC": "H.264", "JPEG": "MJPEG", "MPEG Video": "MPEG-2"}
 _MPEG_1 = "Version 1"
 
-_MAKE = ("com.apple.quicktime.make", "make", "com.android.manufacturer")
-_MODEL = ("com.apple.quicktime.model", "model", "com.android.model")
-_RECORDED = ("com.apple.quicktime.creationdate", "date", "creation_time")
-_LOCATION = ("com.apple.quicktime.location.ISO6709", "location", "location-eng")
-_LENS = ("com.apple.quicktime.camera.lens_model", "lens", "lens_model")
+# Local time with its zone before UTC: what a camera's clock said.
+_RECORDED_LOCALLY = "com.apple.quicktime.creationdate"
+_RECORDED = ("date", "creation_time")
 
 # What says nothing of the clip: counts of MediaInfo's own, names of places, the copy's dates.
 _NOT_KEPT = (
@@ -73,6 +75,8 @@ def read_picture(path: str | os.PathLike[str], *, kind: ClipKind) -> ClipFacts:
     Never raises for what is in the file: doubts say what could not be read.
     """
     doubts: list[str] = []
+    signs: list[Sign] = []
+    apart: list[Disagreement] = []
     try:
         tracks = mediainfo_tracks(path)
     except CannotRead as error:
@@ -89,11 +93,15 @@ def read_picture(path: str | os.PathLike[str], *, kind: ClipKind) -> ClipFacts:
     sounds = [each for each in tracks if each.get("track_type") == "Audio"]
     if not text(general, "format") and second is None:
         doubts.append("It holds nothing that is known here as picture or sound.")
-        return ClipFacts(kind=kind, doubts=tuple(doubts))
+        return ClipFacts(kind=kind, doubts=tuple(doubts), signs=(Sign.UNKNOWN,))
     if text(general, "istruncated") == "Yes":
+        signs.append(Sign.CLAIMS_MORE)
         doubts.append("The container says more than there is: it may have been cut short.")
     if second is None and text(general, "format") and not videos and not sounds:
+        signs.append(Sign.NO_INDEX)
         doubts.append("No index was found: the recording may have been cut off.")
+    elif second is None:
+        signs.append(Sign.CLOSED_TO_FFMPEG)
     if videos or (second and second.width):
         kind = ClipKind.PICTURE
     elif images:
@@ -101,9 +109,9 @@ def read_picture(path: str | os.PathLike[str], *, kind: ClipKind) -> ClipFacts:
     elif sounds or (second and second.audio):
         kind = ClipKind.SOUND
     picture = (videos or images or [{}])[0]
-    facts = _common(general, sounds, second)
+    facts = _common(general, tracks, sounds, second, apart)
     if kind is not ClipKind.SOUND:
-        facts = _picture(facts, picture, second, doubts)
+        facts = _picture(facts, picture, second, apart)
     elif sounds:
         facts = replace(
             facts,
@@ -111,9 +119,57 @@ def read_picture(path: str | os.PathLike[str], *, kind: ClipKind) -> ClipFacts:
             duration_seconds=_sound_seconds(sounds[0], second),
         )
     if kind is ClipKind.PICTURE:
-        facts = _timing(facts, general, picture, second, doubts)
-        facts = _timecode(facts, tracks, picture, second, doubts)
-    return replace(facts, kind=kind, extra=_extra(tracks), doubts=tuple(doubts))
+        facts = _timing(facts, general, picture, second, doubts, apart)
+        facts = _timecode(facts, tracks, picture, second, doubts, apart)
+        if second and second.past_end:
+            signs.append(Sign.PAST_END)
+    apart += _container_against_track((picture, *sounds))
+    return replace(
+        facts,
+        kind=kind,
+        extra=_extra(tracks, second),
+        doubts=(*doubts, *map(_said, apart)),
+        disagreements=tuple(apart),
+        signs=tuple(signs),
+    )
+
+
+# What MediaInfo calls `original` is what the track itself says, where the container says otherwise.
+_ORIGINALS = {
+    "frame_rate": "frame rate",
+    "width": "width",
+    "height": "height",
+    "bit_depth": "bit depth",
+    "chroma_subsampling": "chroma",
+    "color_primaries": "colour primaries",
+    "colour_primaries": "colour primaries",
+    "transfer_characteristics": "transfer",
+    "matrix_coefficients": "matrix",
+    "color_range": "colour range",
+    "colour_range": "colour range",
+    "pixel_aspect_ratio": "pixel shape",
+    "scan_type": "scan",
+    "scan_order": "field order",
+    "sampling_rate": "sample rate",
+    "channel_s": "channels",
+}
+
+
+def _container_against_track(tracks: Sequence[Track]) -> list[Disagreement]:
+    found = []
+    for track in tracks:
+        for key, what in _ORIGINALS.items():
+            container, own = text(track, key), text(track, f"{key}_original")
+            if container and own and container != own:
+                values = {"container": container, "track": own}
+                found.append(Disagreement(what, values, "container"))
+    return found
+
+
+def _said(apart: Disagreement) -> str:
+    values = ", ".join(f"{value} by its {source}" for source, value in apart.values.items())
+    taken = f"; its {apart.taken} is taken" if apart.taken else ""
+    return f"Two sources disagree on its {apart.what}: {values}{taken}."
 
 
 def _second_view(path: str | os.PathLike[str]) -> _Second:
@@ -128,14 +184,19 @@ def _second_view(path: str | os.PathLike[str]) -> _Second:
                 channels=each.codec_context.channels or None,
                 sample_rate=each.codec_context.sample_rate or None,
                 codec=each.codec_context.name,
+                bitrate=each.codec_context.bit_rate or None,
+                name=each.metadata.get("title"),
             )
             for each in container.streams.audio
+            if each.codec_context is not None  # no decoder for it here
         )
         seconds = Fraction(container.duration, 1_000_000) if container.duration else None
-        video = next((each for each in container.streams.video if not _attached(each)), None)
+        video = next((each for each in container.streams.video if not attached(each)), None)
         if video is None:
             return _Second(tags=tags, seconds=seconds, audio=audio)
-        context = video.codec_context
+        context: VideoCodecContext | None = video.codec_context
+        if context is None:  # no decoder for it here
+            return _Second(tags=tags, seconds=seconds, audio=audio)
         layout = context.format
         if video.duration and video.time_base:
             seconds = video.duration * video.time_base
@@ -160,45 +221,94 @@ def _second_view(path: str | os.PathLike[str]) -> _Second:
         )
 
 
-def _attached(stream: object) -> bool:
-    """Cover art stands as a video stream."""
-    return "attached_pic" in str(getattr(stream, "disposition", "")).lower()
-
-
-def _common(general: Track, sounds: Sequence[Track], second: _Second | None) -> ClipFacts:
+def _common(
+    general: Track,
+    tracks: Sequence[Track],
+    sounds: Sequence[Track],
+    second: _Second | None,
+    apart: list[Disagreement],
+) -> ClipFacts:
     tags = second.tags if second else {}
+    # MediaInfo's own tracks of camera metadata speak too, after the container's tags.
+    more = {
+        key: str(value)
+        for track in (general, *(each for each in tracks if each.get("track_type") == "Other"))
+        for key, value in track.items()
+        if not key.startswith("other_") and isinstance(value, str | int)
+    }
+    said = {**more, **tags}
     container = text(general, "format")
     if container == "MPEG-4":
         container = "MOV" if text(general, "format_profile") == "QuickTime" else "MP4"
-    recorded = (
-        _tag(tags, _RECORDED[:1])
-        or text(general, "recorded_date")
-        or _tag(tags, _RECORDED)
-        or text(general, "encoded_date")
-        or text(general, "tagged_date")
+    recorded, source = _recorded(general, tags, apart)
+    listed = second.audio if second else ()
+    audio = tuple(
+        _audio(each, listed[number] if len(listed) == len(sounds) else None)
+        for number, each in enumerate(sounds)
     )
-    if recorded and not recorded.strip("0-: .TZUC"):
-        recorded = None  # a date field that was left at zero
-    audio = tuple(_audio(each) for each in sounds)
     return ClipFacts(
         container=container,
         bitrate=whole(general, "overall_bit_rate"),
-        audio=audio or (second.audio if second else ()),
-        camera_make=_tag(tags, _MAKE) or text(general, "make"),
-        camera_model=_tag(tags, _MODEL) or text(general, "model"),
-        lens=_tag(tags, _LENS),
-        location=_tag(tags, _LOCATION) or text(general, "recorded_location"),
-        reel=tags.get("stream reel_name") or tags.get("reel_name"),
+        audio=audio or listed,
+        camera_make=known_tags.tag(said, known_tags.MAKE),
+        camera_model=known_tags.tag(said, known_tags.MODEL),
+        camera_serial=known_tags.tag(said, known_tags.SERIAL),
+        lens=known_tags.tag(said, known_tags.LENS),
+        iso=known_tags.tag(said, known_tags.ISO),
+        white_balance=known_tags.tag(said, known_tags.WHITE_BALANCE),
+        location=known_tags.tag(said, known_tags.LOCATION),
+        reel=known_tags.tag(said, known_tags.REEL),
+        sensor_rate=known_tags.rate_of(known_tags.tag(said, known_tags.SENSOR_RATE)),
         recorded=recorded,
+        recorded_source=source,
+        recorded_zone=known_tags.zone_of(recorded),
     )
 
 
-def _audio(track: Track) -> AudioTrack:
+def _recorded(
+    general: Track, tags: dict[str, str], apart: list[Disagreement]
+) -> tuple[str | None, str | None]:
+    """The date as written and the field that it stands in. Zeros are no date."""
+    dates = {
+        _RECORDED_LOCALLY: tags.get(_RECORDED_LOCALLY),
+        "recorded_date": text(general, "recorded_date"),
+        **{key: tags.get(key) for key in _RECORDED},
+        "encoded_date": text(general, "encoded_date"),
+        "tagged_date": text(general, "tagged_date"),
+    }
+    written = {
+        key: value.strip() for key, value in dates.items() if value and value.strip("0-: .TZUC")
+    }
+    if not written:
+        return None, None
+    source, first = next(iter(written.items()))
+    stamps = {key: _instant(value) for key, value in written.items()}
+    for key, value in written.items():
+        one, other = stamps[source], stamps[key]
+        if one and other and abs(one - other) > timedelta(days=1):
+            apart.append(Disagreement("recording date", {source: first, key: value}, source))
+            break
+    return first, source
+
+
+def _instant(written: str) -> datetime | None:
+    """To compare with; one without zone counts as UTC, which may be half a day off."""
+    text_ = written.removesuffix("UTC").strip()
+    try:
+        found = datetime.fromisoformat(text_)
+    except ValueError:
+        return None
+    return found.replace(tzinfo=UTC) if found.tzinfo is None else found
+
+
+def _audio(track: Track, listed: AudioTrack | None) -> AudioTrack:
     return AudioTrack(
         channels=whole(track, "channel_s"),
         sample_rate=whole(track, "sampling_rate"),
         bit_depth=whole(track, "bit_depth"),
         codec=text(track, "format"),
+        bitrate=whole(track, "bit_rate") or (listed.bitrate if listed else None),
+        name=text(track, "title") or (listed.name if listed else None),
     )
 
 
@@ -213,17 +323,16 @@ def _sound_seconds(track: Track, second: _Second | None) -> Fraction | None:
 
 
 def _picture(
-    facts: ClipFacts, track: Track, second: _Second | None, doubts: list[str]
+    facts: ClipFacts, track: Track, second: _Second | None, apart: list[Disagreement]
 ) -> ClipFacts:
     width, height = whole(track, "width"), whole(track, "height")
     if second and second.width and second.height:
         if width is None or height is None:
             width, height = second.width, second.height
         elif (width, height) != (second.width, second.height):
-            doubts.append(
-                f"The picture is {width}x{height} by its header, "
-                f"{second.width}x{second.height} by its decoder."
-            )
+            own = f"{second.width}x{second.height}"
+            values = {"header": f"{width}x{height}", "decoder": own}
+            apart.append(Disagreement("size", values, "header"))
     codec = text(track, "format")
     version = text(track, "format_version") or ""
     if codec == "VC-3":
@@ -273,7 +382,12 @@ def _scan(track: Track) -> str | None:
 
 
 def _timing(
-    facts: ClipFacts, general: Track, track: Track, second: _Second | None, doubts: list[str]
+    facts: ClipFacts,
+    general: Track,
+    track: Track,
+    second: _Second | None,
+    doubts: list[str],
+    apart: list[Disagreement],
 ) -> ClipFacts:
     numerator, denominator = whole(track, "framerate_num"), whole(track, "framerate_den")
     rate = Fraction(numerator, denominator) if numerator and denominator else None
@@ -284,6 +398,9 @@ def _timing(
         )
         rate = measured.usual
     elif measured:
+        if rate is not None and not measured.agrees(rate):
+            values = {"header": str(rate), "frames' times": str(measured.usual)}
+            apart.append(Disagreement("frame rate", values, "frames' times"))
         if rate is None or not measured.agrees(rate):
             rate = measured.usual
     elif rate is None:
@@ -306,10 +423,11 @@ def _timing(
         if stated is None or abs(counted - stated) <= max(2 / rate, Fraction(1, 20)):
             seconds = counted
         else:
-            doubts.append(
-                f"It holds {frames} frames, {float(counted):.3f} s, "
-                f"but says that it lasts {float(stated):.3f} s."
-            )
+            values = {
+                "frames": f"{float(counted):.3f} s ({frames} frames)",
+                "header": f"{float(stated):.3f} s",
+            }
+            apart.append(Disagreement("length", values, "header"))
     elif rate and seconds and frames is None:
         frames = round(seconds * rate)
     if second and second.past_end:
@@ -317,14 +435,7 @@ def _timing(
             f"{second.past_end} of {second.frames} frames lie past the end of the file: "
             "it was cut short."
         )
-    sensor = fraction(track, "framerate_original") or fraction(track, "frame_rate_original")
-    return replace(
-        facts,
-        frame_rate=rate,
-        duration_frames=frames,
-        duration_seconds=seconds,
-        sensor_rate=sensor if sensor and rate and abs(sensor - rate) > rate / 100 else None,
-    )
+    return replace(facts, frame_rate=rate, duration_frames=frames, duration_seconds=seconds)
 
 
 def _timecode(
@@ -333,6 +444,7 @@ def _timecode(
     picture: Track,
     second: _Second | None,
     doubts: list[str],
+    apart: list[Disagreement],
 ) -> ClipFacts:
     found: list[tuple[str, str, Fraction | None]] = []
     for track in tracks:
@@ -353,7 +465,8 @@ def _timecode(
     label, source, rate = found[0]
     differing = sorted({each for each, _, _ in found} - {label})
     if differing:
-        doubts.append(f"Its timecode tracks disagree: {label}, but also {', '.join(differing)}.")
+        values = {"first track": label, "other tracks": ", ".join(differing)}
+        apart.append(Disagreement("timecode", values, "first track"))
     if rate and facts.frame_rate and abs(rate - facts.frame_rate) * 200 > rate:
         doubts.append(f"Its timecode counts at {rate}, its picture runs at {facts.frame_rate}.")
     rate = rate or facts.frame_rate
@@ -366,18 +479,16 @@ def _timecode(
             doubts.append(f"Its timecode can't be read: {error}.")
             return facts
         doubts.append(f"Its timecode is doubtful: {error}.")
-    return replace(facts, start_timecode=label, timecode_source=source)
+    return replace(
+        facts,
+        start_timecode=label,
+        timecode_source=source,
+        drop_frame=label[-3:-2] in (";", "."),
+    )
 
 
-def _tag(tags: dict[str, str], names: Sequence[str]) -> str | None:
-    for name in names:
-        value = tags.get(name.lower(), "").strip()
-        if value:
-            return value
-    return None
-
-
-def _extra(tracks: Sequence[Track]) -> dict[str, str]:
+def _extra(tracks: Sequence[Track], second: _Second | None) -> dict[str, str]:
+    """What MediaInfo says, key and text as they came; then the tags that only FFmpeg gives."""
     kept: dict[str, str] = {}
     numbers: dict[str, int] = {}
     for track in tracks:
@@ -392,4 +503,7 @@ def _extra(tracks: Sequence[Track]) -> dict[str, str]:
             written = text(track, key)
             if written:
                 kept[f"{prefix} {key}"] = written[:_LONGEST_EXTRA]
+    for key, value in (second.tags if second else {}).items():
+        if len(kept) < _MOST_EXTRA and (written := clean(value)):
+            kept[f"tag {clean(key)[:100]}"] = written[:_LONGEST_EXTRA]
     return kept

@@ -1,4 +1,4 @@
-"""One small JPEG for each clip: a telling frame, the still itself, or the sound's waveform.
+"""Small JPEGs of a clip: a telling frame and the slate, the still itself, or the sound's waveform.
 
 Right way up and of the right aspect, 480 pixels at the longer side. Drawn by FFmpeg's own
 scaler and MJPEG encoder, so that no picture library is needed.
@@ -10,36 +10,28 @@ import contextlib
 import io
 import os
 from array import array
+from collections import Counter
 from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
 
 import av
 import av.container
-from av.audio.frame import AudioFrame
-from av.audio.resampler import AudioResampler
 from av.filter import Graph
 from av.video.frame import VideoFrame
-from av.video.reformatter import ColorRange
-from av.video.stream import VideoStream
+from av.video.reformatter import ColorRange, Interpolation
 
 from ingest.media.facts import ClipFacts, ClipKind
+from ingest.media.listening import HEARD_RATE, listen
 from ingest.media.opening import CannotRead, open_media
 from ingest.media.stills import embedded_thumbnail
+from ingest.media.toning import tone
+from ingest.media.viewing import View, view
 
-__all__ = ["CannotDraw", "draw", "poster"]
+__all__ = ["CannotDraw", "draw", "draw_slate", "poster", "write"]
 
 _LONGER_SIDE = 480
 _WAVE_SIZE = (480, 270)
-_PLACES = (Fraction(1, 2), Fraction(1, 5), Fraction(4, 5), Fraction(1, 20), Fraction(0))
-_PROOF = (32, 18)
-_BLACK = 24
-"""Mean luma (of 255) below which a frame counts as black; video black is 16."""
-_TELLING = 300
-"""Variance of luma that is enough: the search stops at the first frame that has it."""
-_PACKETS = 400
-"""The most packets looked at for one place."""
-_WAVE_RATE = 8000
 _WHOLE_SECONDS = 300
 """Longer sound is sampled: one short piece for each column."""
 
@@ -48,16 +40,24 @@ class CannotDraw(Exception):
     """No poster can be made of this file; `str()` says why."""
 
 
-def poster(path: str | os.PathLike[str], out: Path, facts: ClipFacts) -> bool:
+def poster(
+    path: str | os.PathLike[str], out: Path, facts: ClipFacts, seen: View | None = None
+) -> bool:
     """Draw the poster of `path` into the file `out` (JPEG). False, and no file, if it can't be.
 
-    `facts` are those of `probe`. The file appears whole or not at all. Raises OSError only
-    where `out` can't be written.
+    `facts` are those of `probe`, `seen` what `view` gave where that was done already. The file
+    appears whole or not at all. Raises OSError only where `out` can't be written.
     """
     try:
-        picture = draw(path, facts)
+        picture = draw(path, facts, seen)
     except CannotDraw:
         return False
+    write(picture, out)
+    return True
+
+
+def write(picture: bytes, out: Path) -> None:
+    """The picture as a file that appears whole or not at all. Raises OSError."""
     unfinished = out.with_name(out.name + ".unfinished")
     try:
         unfinished.write_bytes(picture)
@@ -66,10 +66,9 @@ def poster(path: str | os.PathLike[str], out: Path, facts: ClipFacts) -> bool:
         with contextlib.suppress(OSError):
             unfinished.unlink()
         raise
-    return True
 
 
-def draw(path: str | os.PathLike[str], facts: ClipFacts) -> bytes:
+def draw(path: str | os.PathLike[str], facts: ClipFacts, seen: View | None = None) -> bytes:
     """The poster as JPEG. Raises CannotDraw."""
     try:
         if facts.kind is ClipKind.SOUND:
@@ -77,7 +76,10 @@ def draw(path: str | os.PathLike[str], facts: ClipFacts) -> bytes:
         if facts.kind is ClipKind.STILL:
             return _still(path, facts)
         if facts.kind is ClipKind.PICTURE:
-            return _jpeg(_shaped(_telling(path), facts))
+            seen = seen or view(path, facts)
+            if seen.telling is None:
+                raise CannotDraw(seen.seen.error or "no frame of it can be decoded")
+            return _jpeg(_shaped(seen.telling, facts))
     except CannotRead as error:
         raise CannotDraw(str(error)) from error
     except (av.FFmpegError, StopIteration) as error:
@@ -87,63 +89,14 @@ def draw(path: str | os.PathLike[str], facts: ClipFacts) -> bytes:
     raise CannotDraw("it is no picture or sound")
 
 
-def _telling(path: str | os.PathLike[str]) -> VideoFrame:
-    """The frame with the most to see among a few places; the first that has enough."""
-    best: tuple[float, VideoFrame] | None = None
-    with open_media(path) as container:
-        stream = container.streams.video[0] if container.streams.video else None
-        if stream is None:
-            raise CannotDraw("it holds no picture")
-        stream.thread_type = "SLICE"
-        for place in _PLACES:
-            frame = _frame_at(container, stream, place)
-            if frame is None:
-                continue
-            score = _score(frame)
-            if best is None or score > best[0]:
-                best = (score, frame)
-            if score >= _TELLING:
-                break
-    if best is None:
-        raise CannotDraw("no frame of it can be decoded")
-    return best[1]
-
-
-def _frame_at(
-    container: av.container.InputContainer, stream: VideoStream, place: Fraction
-) -> VideoFrame | None:
-    length = container.duration or 0
+def draw_slate(facts: ClipFacts, seen: View) -> bytes | None:
+    """The frame of the slate as JPEG; None where no slate was heard, or it can't be drawn."""
+    if seen.slate is None:
+        return None
     try:
-        container.seek(int(length * place), backward=True)
-        for number, packet in enumerate(container.demux(stream)):
-            for frame in packet.decode():
-                if isinstance(frame, VideoFrame):
-                    return frame
-            if number >= _PACKETS:
-                break
-    except (av.FFmpegError, StopIteration):
-        return None  # this place can't be decoded, another may
-    return None
-
-
-def _score(frame: VideoFrame) -> float:
-    """Variance of luma on a tiny copy; black frames score below everything else."""
-    luma = _bytes(frame.reformat(width=_PROOF[0], height=_PROOF[1], format="gray"))
-    mean = sum(luma) / len(luma)
-    variance = sum((each - mean) ** 2 for each in luma) / len(luma)
-    return variance if mean >= _BLACK else variance - 1_000_000
-
-
-def _bytes(frame: VideoFrame) -> bytes:
-    """The first plane without the padding at the end of its lines."""
-    plane = frame.planes[0]
-    whole = bytes(plane)
-    if plane.line_size == frame.width:
-        return whole[: frame.width * frame.height]
-    return b"".join(
-        whole[start : start + frame.width]
-        for start in range(0, plane.line_size * frame.height, plane.line_size)
-    )
+        return _jpeg(_shaped(seen.slate, facts))
+    except av.FFmpegError:
+        return None
 
 
 def _shaped(frame: VideoFrame, facts: ClipFacts) -> VideoFrame:
@@ -156,9 +109,41 @@ def _shaped(frame: VideoFrame, facts: ClipFacts) -> VideoFrame:
         width, height = _LONGER_SIDE, _LONGER_SIDE / aspect
     else:
         width, height = _LONGER_SIDE * aspect, _LONGER_SIDE
-    small = frame.reformat(width=_even(width), height=_even(height), format="yuv420p")
+    small = frame.reformat(
+        width=_even(width),
+        height=_even(height),
+        format="yuv420p",
+        dst_color_range=ColorRange.MPEG,
+        interpolation=Interpolation.AREA,
+    )
     turn = facts.rotation or 0
-    return _turned(small, turn) if turn in (90, 180, 270) else small
+    small = _turned(small, turn) if turn in (90, 180, 270) else small
+    return _toned(small, facts)
+
+
+def _toned(frame: VideoFrame, facts: ClipFacts) -> VideoFrame:
+    """Log and HDR made readable; `frame` is yuv420p in video range."""
+    planes = [bytes(plane) for plane in frame.planes]
+    line = frame.planes[0].line_size
+    counted: Counter[int] = Counter()
+    for start in range(0, line * frame.height, line):
+        counted.update(planes[0][start : start + frame.width])
+    histogram = [counted[value] for value in range(256)]
+    toned = tone(facts, histogram)
+    if toned is None:
+        return frame
+    ready = VideoFrame(frame.width, frame.height, "yuv420p")
+    tables = (toned.luma, toned.chroma, toned.chroma)
+    for plane, source, old, table in zip(ready.planes, planes, frame.planes, tables, strict=True):
+        step = old.line_size
+        plane.update(
+            b"".join(
+                source[start : start + plane.width].translate(table).ljust(plane.line_size, b"\0")
+                for start in range(0, step * plane.height, step)
+            )
+        )
+    ready.color_range = ColorRange.MPEG
+    return ready
 
 
 def _even(length: float) -> int:
@@ -199,23 +184,26 @@ def _jpeg(frame: VideoFrame) -> bytes:
 
 
 def _still(path: str | os.PathLike[str], facts: ClipFacts) -> bytes:
+    """The camera's own small picture, which costs next to nothing; else the whole one, decoded."""
+    thumbnail = embedded_thumbnail(path)
+    if thumbnail is not None:
+        try:
+            with av.open(io.BytesIO(thumbnail), "r", format="jpeg_pipe") as container:
+                for frame in container.decode(video=0):
+                    return _jpeg(_shaped(frame, facts))
+        except (av.FFmpegError, StopIteration):
+            pass  # a damaged thumbnail: the picture itself may be whole
     try:
         with open_media(path) as container:
             for frame in container.decode(video=0):
                 return _jpeg(_shaped(frame, facts))
-    except CannotRead:
-        pass  # camera RAW: the camera's own thumbnail, below
-    thumbnail = embedded_thumbnail(path)
-    if thumbnail is None:
-        raise CannotDraw("it can't be decoded here and carries no thumbnail")
-    with av.open(io.BytesIO(thumbnail), "r", format="jpeg_pipe") as container:
-        for frame in container.decode(video=0):
-            return _jpeg(_shaped(frame, facts))
-    raise CannotDraw("its thumbnail can't be decoded")
+    except CannotRead as error:
+        raise CannotDraw("it can't be decoded here and carries no thumbnail") from error
+    raise CannotDraw("no picture of it can be decoded")
 
 
 def _waveform(path: str | os.PathLike[str]) -> VideoFrame:
-    """Peaks over time, all channels mixed, on a dark ground."""
+    """Peaks over time, of the loudest channel, on a dark ground."""
     width, height = _WAVE_SIZE
     peaks = _peaks(path, width)
     loudest = max(peaks, default=0)
@@ -247,9 +235,9 @@ def _peaks(path: str | os.PathLike[str], columns: int) -> list[int]:
         seconds = (container.duration or 0) / av.time_base
         if seconds <= _WHOLE_SECONDS:
             samples = array("h")
-            for piece in _mono(container, None):
+            for piece in _mono(container, None, None):
                 samples.extend(piece)
-                if len(samples) > 2 * _WHOLE_SECONDS * _WAVE_RATE:
+                if len(samples) > 2 * _WHOLE_SECONDS * HEARD_RATE:
                     break
             step = max(1, len(samples) // columns)
             return [
@@ -259,26 +247,25 @@ def _peaks(path: str | os.PathLike[str], columns: int) -> list[int]:
             ]
         peaks = []
         for column in range(columns):
-            try:
-                container.seek(int(seconds * column / columns * av.time_base))
-                piece = next(_mono(container, 1), array("h"))
-            except av.FFmpegError:
-                piece = array("h")
+            piece = next(_mono(container, seconds * column / columns, 1), array("h"))
             peaks.append(max(max(piece), -min(piece)) if piece else 0)
         return peaks
 
 
-def _mono(container: av.container.InputContainer, frames: int | None) -> Iterator[array[int]]:
-    """Pieces of the first sound track as 16 bit mono at 8 kHz; `frames` limits how many."""
-    resampler = AudioResampler(format="s16", layout="mono", rate=_WAVE_RATE)
-    decoded = 0
+def _mono(
+    container: av.container.InputContainer, start: float | None, pieces: int | None
+) -> Iterator[array[int]]:
+    """Pieces of the first sound track, loudest channel; what comes before damage is drawn."""
+    stream = container.streams.audio[0]
     try:
-        for frame in container.decode(audio=0):
-            assert isinstance(frame, AudioFrame)
-            for each in resampler.resample(frame):
-                yield array("h", bytes(each.planes[0])[: 2 * each.samples])
-            decoded += 1
-            if frames is not None and decoded >= frames:
+        for number, piece in enumerate(listen(container, stream, start=start), 1):
+            if piece.channels:
+                yield _loudest(piece.channels)
+            if pieces is not None and number >= pieces:
                 return
     except (av.FFmpegError, StopIteration):
-        return  # what came before the damage is drawn
+        return
+
+
+def _loudest(channels: tuple[array[int], ...]) -> array[int]:
+    return max(channels, key=lambda each: max(max(each), -min(each)) if each else 0)

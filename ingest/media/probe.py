@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import stat
 
-from ingest.media.facts import ClipFacts, ClipKind
+from ingest.media.facts import ClipFacts, ClipKind, Sign
 from ingest.media.kinds import is_raw_still, kind_of_name
 from ingest.media.pictures import read_picture
 from ingest.media.sound import read_sound
@@ -28,26 +28,32 @@ def probe(path: str | os.PathLike[str], *, kind_hint: ClipKind | None = None) ->
     try:
         info = os.stat(path)
         if not stat.S_ISREG(info.st_mode):
-            return ClipFacts(kind=kind, doubts=("It is no regular file.",))
+            return ClipFacts(
+                kind=kind, doubts=("It is no regular file.",), signs=(Sign.UNREADABLE,)
+            )
         if info.st_size == 0:
-            return ClipFacts(kind=kind, doubts=("It is empty (0 bytes).",))
+            return ClipFacts(kind=kind, doubts=("It is empty (0 bytes).",), signs=(Sign.EMPTY,))
         with open(path, "rb") as file:
             head = file.read(_HEAD)
         if not head.strip(b"\0"):
-            return ClipFacts(kind=kind, doubts=(f"Its first {len(head)} bytes are all zero.",))
+            said = f"Its first {len(head)} bytes are all zero."
+            return ClipFacts(kind=kind, doubts=(said,), signs=(Sign.ZEROS,))
         if _is_text(head):
             # Lists that name other files are text too, and must not be followed.
-            return ClipFacts(kind=kind, doubts=("It is text, not picture or sound.",))
+            said = "It is text, not picture or sound."
+            return ClipFacts(kind=kind, doubts=(said,), signs=(Sign.TEXT,))
         if head[8:12] == b"WAVE" and (sound := read_sound(path)) is not None:
             return sound
         if _is_still(head) or is_raw_still(os.fsdecode(path)):
             return read_still(path)
         if kind is ClipKind.STILL and not _is_container(head):
             # Searching all of it for something that plays would take long, and find nothing.
-            return ClipFacts(kind=kind, doubts=("It begins like no kind of still known here.",))
+            said = "It begins like no kind of still known here."
+            return ClipFacts(kind=kind, doubts=(said,), signs=(Sign.UNKNOWN,))
         return read_picture(path, kind=kind)
     except OSError as error:
-        return ClipFacts(kind=kind, doubts=(f"It can't be read: {error.strerror or error}.",))
+        said = f"It can't be read: {error.strerror or error}."
+        return ClipFacts(kind=kind, doubts=(said,), signs=(Sign.UNREADABLE,))
 
 
 def _is_still(head: bytes) -> bool:

@@ -35,6 +35,8 @@ class Wave:
     """RIFF, RF64 or BW64."""
     chunks: list[Chunk] = field(default_factory=list)
     doubts: list[str] = field(default_factory=list)
+    unfinished: bool = False
+    """A length was never filled in: the recording was cut off."""
 
     def find(self, ident: bytes) -> Chunk | None:
         """The first chunk of that name."""
@@ -71,12 +73,14 @@ def wave_chunks(file: BinaryIO) -> Wave | None:
             if ident in large:
                 length = large[ident]
             else:
+                wave.unfinished = True
                 wave.doubts.append("Its header was never finished: it doesn't say how long it is.")
                 length = size - place
         elif ident == b"data" and length == 0 and place < size and not wave.find(b"data"):
             # Some recorders write the length at the end; then nothing follows but sound.
             file.seek(place)
             if not _looks_like_chunk(file.read(8)):
+                wave.unfinished = True
                 wave.doubts.append("Its header was never finished: it says that it holds no sound.")
                 length = size - place
         there = max(0, min(length, size - place))

@@ -15,7 +15,7 @@ from wavinfo.wave_bext_reader import WavBextReader
 from wavinfo.wave_ixml_reader import WavIXMLFormat
 
 from ingest.media.described import read_description, timecode_rate
-from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, SoundNotes
+from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, Sign, SoundNotes
 from ingest.media.riff import Wave, wave_chunks
 from ingest.media.timecode import BadTimecode, from_samples
 from ingest.media.values import clean
@@ -59,7 +59,27 @@ def read_sound(path: str | os.PathLike[str]) -> ClipFacts | None:
                 doubts.append(f"It lists {len(notes.tracks)} tracks and holds {channels} channels.")
     if bext is not None or ixml is not None:
         facts = _with_timecode(replace(facts, sound=notes), notes, bext, stamp_rate, doubts)
-    return replace(facts, recorded=notes.origination, extra=extra, doubts=tuple(doubts))
+    return replace(
+        facts,
+        recorded=notes.origination,
+        recorded_source="bext" if notes.origination else None,
+        reel=notes.tape,
+        extra=extra,
+        doubts=tuple(doubts),
+        signs=_signs(wave),
+    )
+
+
+def _signs(wave: Wave) -> tuple[Sign, ...]:
+    signs = []
+    data = wave.find(b"data")
+    if data is None or not data.there:
+        signs.append(Sign.NO_SOUND)
+    elif data.there < data.length:
+        signs.append(Sign.PAST_END)
+    if wave.unfinished:
+        signs.append(Sign.UNFINISHED)
+    return tuple(signs)
 
 
 def _format(file: BinaryIO, wave: Wave, doubts: list[str]) -> ClipFacts:
@@ -76,7 +96,11 @@ def _format(file: BinaryIO, wave: Wave, doubts: list[str]) -> ClipFacts:
         (tag,) = struct.unpack_from("<H", fmt, 24)
     codec = _CODECS.get(tag, f"format {tag:#06x}")
     track = AudioTrack(
-        channels=channels or None, sample_rate=rate or None, bit_depth=bits or None, codec=codec
+        channels=channels or None,
+        sample_rate=rate or None,
+        bit_depth=bits or None,
+        codec=codec,
+        bitrate=byte_rate * 8 or None,
     )
     seconds = None
     if data is not None and rate and block and tag in _CODECS:
@@ -245,6 +269,7 @@ def _with_timecode(
         facts,
         start_timecode=start.label,
         timecode_source="bext" if bext is not None else "iXML",
+        drop_frame=bool(notes.drop_frame),
     )
 
 

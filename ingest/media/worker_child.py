@@ -1,6 +1,7 @@
 """The other side of `workers`: one process that probes the files it is told, one by one.
 
-It reads a JSON line for each file and answers with the facts, then with the poster. It ends
+It reads a JSON line for each file and answers with the facts, then with its health, then
+with whether pictures of it were drawn. It ends
 when its input ends, even in the middle of a decoder: the parent is gone then.
 """
 
@@ -13,6 +14,8 @@ import queue
 import signal
 import sys
 import threading
+import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import BinaryIO
 
@@ -20,6 +23,7 @@ __all__ = ["main"]
 
 # A damaged file may claim any size: the worker dies of it, not the machine.
 _MOST_MEMORY = 6 << 30
+_BEAT_S = 1.0
 
 
 def main() -> None:
@@ -30,21 +34,42 @@ def main() -> None:
     threading.Thread(target=_listen, args=(sys.stdin.buffer, requests), daemon=True).start()
 
     from ingest.media.facts_json import facts_to_json
-    from ingest.media.posters import poster
+    from ingest.media.health import judge
+    from ingest.media.health_json import health_to_json
+    from ingest.media.posters import draw_slate, poster, write
     from ingest.media.probe import probe
+    from ingest.media.viewing import view
 
     while True:
         request = json.loads(requests.get())
-        facts = probe(request["path"])
+        path, out, slate_out = request["path"], request["poster"], request["slate"]
+        facts = probe(path)
         _say(answers, facts_to_json(facts))
-        if request["poster"] is None:
-            continue
+        seen = view(path, facts, deep=request["deep"], alive=_heartbeat(answers))
+        _say(answers, health_to_json(judge(facts, seen.seen, name=path)))
+        made, drawn, problem = False, False, ""
         try:
-            made = poster(request["path"], Path(request["poster"]), facts)
-            _say(answers, {"made": made, "problem": ""})
+            made = out is not None and poster(path, Path(out), facts, seen)
+            slate = draw_slate(facts, seen) if slate_out is not None else None
+            if slate is not None:
+                write(slate, Path(slate_out))
+                drawn = True
         except OSError as error:
             problem = f"The poster can't be written: {error.strerror or error}."
-            _say(answers, {"made": False, "problem": problem})
+        _say(answers, {"made": made, "slate": drawn, "problem": problem})
+
+
+def _heartbeat(answers: BinaryIO) -> Callable[[], None]:
+    """Says now and then that a long look goes on; a decoder that hangs says nothing."""
+    last = time.monotonic()
+
+    def alive() -> None:
+        nonlocal last
+        if time.monotonic() - last >= _BEAT_S:
+            last = time.monotonic()
+            _say(answers, {"alive": True})
+
+    return alive
 
 
 def _private_output() -> BinaryIO:

@@ -23,6 +23,8 @@ from types import TracebackType
 
 from ingest.media.facts import ClipFacts
 from ingest.media.facts_json import facts_from_json
+from ingest.media.health import Health, lost
+from ingest.media.health_json import health_from_json
 from ingest.media.kinds import kind_of_name
 
 __all__ = ["ProbeItem", "ProbePool", "ProbeResult", "probe_many"]
@@ -43,6 +45,10 @@ class ProbeItem:
     path: str
     poster_out: str | None = None
     """Where its poster goes (JPEG), or None for no poster."""
+    slate_out: str | None = None
+    """Where the picture of its slate goes, likewise."""
+    deep: bool = False
+    """Decode every frame and sample of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +57,9 @@ class ProbeResult:
     facts: ClipFacts
     """Never absent: a file whose probing hung or crashed has facts with that as a doubt."""
     poster_made: bool
+    health: Health
+    """Never absent, either: hung or crashed is broken."""
+    slate_made: bool = False
     problem: str = ""
     """What went wrong with the worker or the poster's file, or empty."""
 
@@ -70,7 +79,8 @@ class ProbePool:
     def __init__(self, *, workers: int, timeout_s: float) -> None:
         """Up to `workers` processes, each started when there is work for it.
 
-        `timeout_s` is the limit for one file, facts and poster together, in seconds.
+        `timeout_s` is the limit for one file in seconds, facts, health and pictures together; of a
+        deep look, the limit without any sign of life.
         """
         if workers < 1 or timeout_s <= 0:
             raise ValueError("at least one worker and a time limit above 0 are needed")
@@ -186,36 +196,49 @@ class _Worker:
 
     def _probed(self, item: ProbeItem) -> ProbeResult:
         facts: ClipFacts | None = None
+        health: Health | None = None
         until = time.monotonic() + self._timeout_s
         try:
             child = self._started()
-            request = json.dumps({"path": item.path, "poster": item.poster_out}) + "\n"
+            request = {
+                "path": item.path,
+                "poster": item.poster_out,
+                "slate": item.slate_out,
+                "deep": item.deep,
+            }
             assert child.stdin is not None
             try:
-                child.stdin.write(request.encode("ascii"))
+                child.stdin.write(json.dumps(request).encode("ascii") + b"\n")
                 child.stdin.flush()
             except OSError as error:
                 raise _Gone(self._why_gone(child)) from error
             facts = facts_from_json(self._answer(child, until))
-            if item.poster_out is None:
-                return ProbeResult(item.key, facts, poster_made=False)
+            told = self._answer(child, until)
+            while "alive" in told:
+                until = time.monotonic() + self._timeout_s
+                told = self._answer(child, until)
+            health = health_from_json(told)
             drawn = self._answer(child, until)
             return ProbeResult(
                 item.key,
                 facts,
                 poster_made=drawn.get("made") is True,
+                health=health,
+                slate_made=drawn.get("slate") is True,
                 problem=str(drawn.get("problem") or ""),
             )
         except _Gone as error:
             self._end_child()
-            if item.poster_out is not None:
-                with contextlib.suppress(OSError):
-                    os.unlink(item.poster_out + ".unfinished")
+            for out in (item.poster_out, item.slate_out):
+                if out is not None:
+                    with contextlib.suppress(OSError):
+                        os.unlink(out + ".unfinished")
             if facts is None:
                 return _lost(item, f"it could not be probed: {error}")
-            said = f"No poster could be drawn: {error}."
+            what = "It could not be looked at" if health is None else "No poster could be drawn"
+            said = f"{what}: {error}."
             facts = replace(facts, doubts=(*facts.doubts, said))
-            return ProbeResult(item.key, facts, poster_made=False, problem=said)
+            return ProbeResult(item.key, facts, False, health or lost(said), problem=said)
 
     def _started(self) -> subprocess.Popen[bytes]:
         with self._lock:
@@ -279,4 +302,4 @@ class _Worker:
 def _lost(item: ProbeItem, why: str) -> ProbeResult:
     said = f"{why[:1].upper()}{why[1:]}."
     facts = ClipFacts(kind=kind_of_name(item.path), doubts=(said,))
-    return ProbeResult(item.key, facts, poster_made=False, problem=said)
+    return ProbeResult(item.key, facts, False, lost(said), problem=said)

@@ -77,7 +77,7 @@ def test_a_recorders_file_gives_its_scene_take_and_tracks(tmp_path: Path) -> Non
     facts = probe(put(tmp_path, wave(fmt(), bext(1_728_000_000), ixml(notes))))
     assert facts.doubts == ()
     assert facts.kind is ClipKind.SOUND
-    assert facts.audio == (AudioTrack(2, 48000, 24, "PCM"),)
+    assert facts.audio == (AudioTrack(2, 48000, 24, "PCM", 2_304_000),)
     assert facts.duration_seconds == Fraction(1, 10)
     assert facts.recorded == "2026-03-14 12:40:00"
     sound = facts.sound

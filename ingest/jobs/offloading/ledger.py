@@ -47,7 +47,7 @@ from ingest.jobs.offloading.card_history import differing
 from ingest.jobs.offloading.clips import ClipReader
 from ingest.jobs.offloading.listing import Listed, ToList, list_roll
 from ingest.jobs.offloading.pace import Meter, said_slower
-from ingest.jobs.offloading.values import DriveResult, Phase, Plan, Problem, Result
+from ingest.jobs.offloading.values import ClipHealth, DriveResult, Phase, Plan, Problem, Result
 from ingest.manifest.kept import card_path, kept_path
 
 if TYPE_CHECKING:
@@ -92,6 +92,7 @@ class Ledger:
     clips: int = 0
     set_wrong: tuple[Oddity, ...] = ()
     timecodes: tuple[TimecodeFault, ...] = ()
+    healths: tuple[ClipHealth, ...] = ()
     unfinished: bool = False
     unread: list[FileOutcome] = field(default_factory=list)
     """Files that the card could not give whole."""
@@ -353,6 +354,7 @@ class Ledger:
             hash_lists=tuple(self.hash_lists),
             not_listed=tuple(self.not_listed),
             clips=self.clips,
+            healths=self.healths,
             stopped=stopped,
             unfinished=unfinished,
             set_wrong=self.set_wrong,

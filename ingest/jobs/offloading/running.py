@@ -100,7 +100,8 @@ def run_offload(
                 tell(Phase.LISTING)
                 work.write_lists(folders, observer)
                 tell(Phase.READING_CLIPS)
-                work.clips = clips.finish()
+                work.clips = clips.finish(run, observer, lambda: datetime.now(UTC))
+                work.healths = clips.healths
                 if work.clips:
                     # Imported here, since nothing of it is needed before the copying.
                     from ingest.jobs.footage import footage_of

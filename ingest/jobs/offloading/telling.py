@@ -9,9 +9,12 @@ from ingest.catalog.catalog import Catalog
 from ingest.copying.values import Action
 from ingest.errors import ExitCode
 from ingest.jobs.footage import oddity_document, oddity_lines, timecode_document
+from ingest.jobs.health import health_lines
 from ingest.jobs.offloading.card_history import history_lines
 from ingest.jobs.offloading.pace import past_rates, seconds_needed
 from ingest.jobs.offloading.values import Plan, Problem, Result
+from ingest.media.health import HealthState
+from ingest.media.health_json import health_to_json
 from ingest.names import shown
 from ingest.wording import counted, size
 
@@ -45,6 +48,7 @@ def document(result: Result) -> dict[str, Any]:
         "clips": result.clips,
         "set_wrong": [oddity_document(one) for one in result.set_wrong],
         "timecode": [timecode_document(one) for one in result.timecodes],
+        "health": [{"clip": one.clip, **health_to_json(one.health)} for one in result.healths],
         "drives": [
             {
                 "name": drive.name,
@@ -121,6 +125,8 @@ def exit_code(result: Result) -> ExitCode:
     if result.plan.lacking:
         return ExitCode.FOOTAGE
     if result.problems or result.plan.copies < result.plan.request.settings.copies:
+        return ExitCode.FOOTAGE
+    if any(one.health.state is HealthState.BROKEN for one in result.healths):
         return ExitCode.FOOTAGE
     return ExitCode.WELL
 
@@ -232,6 +238,7 @@ def result_lines(result: Result) -> list[str]:
         if drive.stopped:
             lines.append(f"  {shown(drive.name)} stopped: {shown(drive.stopped)}.")
             lines.append("  Do: mend that, then run the same command again; it goes on.")
+    lines += health_lines([(one.clip, one.health) for one in result.healths])
     lines += _footnotes(result)
     wrong = [one for one in result.set_wrong if one.wrong]
     meant = [one for one in result.set_wrong if not one.wrong]

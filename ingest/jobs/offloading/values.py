@@ -14,6 +14,7 @@ from ingest.copying.plan import Stock
 from ingest.copying.values import Action
 from ingest.drives import CardSeen, Volume
 from ingest.jobs.offloading.card_history import CardHistory
+from ingest.media.health import Health
 from ingest.settings import Settings
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from ingest.assurance.footage.timecodes import TimecodeFault
 
 __all__ = [
+    "ClipHealth",
     "Confirming",
     "DriveResult",
     "Phase",
@@ -57,6 +59,8 @@ class Request:
     take_over: bool = False
     read_back_after: bool | None = None
     """True: after the roll is written; False: right behind the writer; None: by the device."""
+    deep: bool = False
+    """Every frame of every clip is decoded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +132,14 @@ class Problem:
 
 
 @dataclass(frozen=True, slots=True)
+class ClipHealth:
+    """Whether a clip plays. `clip` is ROLL/NAME."""
+
+    clip: str
+    health: Health
+
+
+@dataclass(frozen=True, slots=True)
 class DriveResult:
     name: str
     root: str
@@ -163,6 +175,8 @@ class Result:
     """Clips of the roll that were recorded otherwise than they should have been."""
     timecodes: tuple[TimecodeFault, ...] = ()
     """Where the roll's timecode doesn't go forwards."""
+    healths: tuple[ClipHealth, ...] = ()
+    """Whether each clip that came in plays."""
 
     @property
     def verdict(self) -> str:
