@@ -149,6 +149,15 @@ class Asking(Door):
                         found[file.path, file.size].append(file)
         return {key: tuple(files) for key, files in found.items()}
 
+    def files_of_sizes(self, sizes: Iterable[int]) -> tuple[FileRecord, ...]:
+        """Known files of any roll with one of these sizes (bytes), in the order recorded."""
+        found: list[FileRecord] = []
+        with self._reading() as connection:
+            for some in chunks(sorted(set(sizes))):
+                query = _FILES.where(FileRow.size.in_(some))
+                found += [FileRecord(*row) for row in connection.execute(query)]
+        return tuple(sorted(found, key=lambda file: file.id))
+
     def copies(
         self, *, rolls: Sequence[Roll] | None = None, drive_id: int | None = None
     ) -> tuple[Copy, ...]:

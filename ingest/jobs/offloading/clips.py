@@ -1,45 +1,57 @@
 """Reading what each clip is, from the copies, while the offload goes on.
 
-A clip is read as soon as all its files stand matched on one drive, in other processes, so a
-broken file can hang or crash a decoder and never the offload. The card is never read for it.
+Each file of a clip is read as soon as it stands matched on a drive, from the drive that was fastest
+so far, in other processes: a broken file can hang or crash a decoder and never the offload. The
+card is never read for it, and a file whose content was read before isn't read again.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from types import TracebackType
 from typing import Self
 
-from ingest.card.clips import ClipGroup, group
+from ingest.card.clips import ClipGroup, Confirmed, confirm, group
 from ingest.catalog.catalog import Catalog
-from ingest.catalog.records import ClipFile, ClipRole, NewClip, NewClipLook, Observer, Roll
+from ingest.catalog.records import Clip, ClipFile, ClipRole, NewClip, NewClipLook, Observer, Roll
 from ingest.copying.values import Action, FileOutcome
 from ingest.drives import DriveSeen
 from ingest.evidence import State
+from ingest.jobs.offloading.known_clips import KnownClips
 from ingest.jobs.offloading.values import ClipHealth, Plan
-from ingest.media.facts import ClipFacts, ClipKind
-from ingest.media.health import Health, far_from_shoot, joined
+from ingest.media.facts import ClipFacts
+from ingest.media.health import Depth, Health, far_from_shoot, joined
+from ingest.media.joining import joined_facts, sequence_facts
 from ingest.media.workers import ProbeItem, ProbePool, ProbeResult
 
 __all__ = ["ClipReader"]
 
 _LIMIT_S = 60.0
 _MOST_SPANS = 200
-"""Parts of one recording; a clip of more is an image sequence, whose frames are not looked at."""
+"""Files of one recording that are all read; of an image sequence only the first frame is."""
 
 
 class ClipReader:
     """Collects what arrives, and records the roll's clips at the end."""
 
     def __init__(
-        self, plan: Plan, catalog: Catalog, roll: Roll, seen: list[DriveSeen], workers: int
+        self,
+        plan: Plan,
+        catalog: Catalog,
+        roll: Roll,
+        seen: list[DriveSeen],
+        workers: int,
+        speeds: Sequence[float] = (),
     ) -> None:
+        """`speeds`: bytes a second of each drive in its past, 0 for unknown."""
         self.healths: tuple[ClipHealth, ...] = ()
         """Whether each clip plays; known when it is finished."""
         self._plan = plan
         self._drives = [drive.name for drive in seen]
+        self._speeds = [*speeds, *[0.0] * (len(seen) - len(speeds))]
         self._catalog = catalog
         self._workers = workers
         self._roll = roll
@@ -48,17 +60,21 @@ class ClipReader:
             for drive, planned in zip(seen, plan.drives, strict=True)
         ]
         grouping = group([file.path for file in plan.inventory.files if self._is_here(file.path)])
-        self._groups: dict[str, ClipGroup] = {one.name: one for one in grouping.clips}
-        self._main = {one.spans[0]: one for one in grouping.clips if one.spans}
+        self._groups = grouping.clips
+        self._main = {one.spans[0]: one for one in grouping.clips}
         self._further = {
-            path: one
+            path
             for one in grouping.clips
-            if one.kind is ClipKind.PICTURE and len(one.spans) <= _MOST_SPANS
+            if not one.is_sequence and len(one.spans) <= _MOST_SPANS
             for path in one.spans[1:]
         }
+        sizes = {file.path: file.size for file in plan.inventory.files}
+        self._known = KnownClips(catalog, (sizes[path] for path in self._main))
         self._place: dict[str, int] = {}
-        """Clip to the drive that it is read from."""
+        """Path of a file that is read to the drive that it is read from."""
         self._posters: dict[str, str] = {}
+        self._taken: dict[str, Clip] = {}
+        """Path of a main file to the clip that was read before with the same content."""
         self._results: dict[str, ProbeResult] = {}
         self._pool: ProbePool | None = None
 
@@ -78,50 +94,67 @@ class ClipReader:
             self._pool.close()
 
     def arrived(self, outcome: FileOutcome) -> None:
-        """A file stands matched on a drive; a clip's main file is read from there at once."""
-        drive = next(one.drive for one in outcome.copies if one.state is State.MATCHED)
+        """A file stands matched on a drive; if it is part of a recording it is read from there."""
+        if outcome.path in self._place or outcome.path in self._taken:
+            return
+        matched = [one.drive for one in outcome.copies if one.state is State.MATCHED]
+        drive = max(matched, key=lambda number: self._speeds[number])
         if outcome.path in self._further:
-            self._submit_further(outcome.path, drive)
-            return
-        clip = self._main.get(outcome.path)
-        if clip is None or clip.name in self._place:
-            return
-        self._submit(clip, drive, outcome.samples)
+            self._submit(outcome.path, drive)
+        elif outcome.path in self._main:
+            self._submit_main(outcome.path, drive, outcome.size, outcome.digests)
         if self._pool is not None:
             for result in self._pool.ready():
                 self._results[result.key] = result
 
     def _take_up_earlier(self) -> None:
         """Clips whose files an earlier run had copied before it was cut off."""
-        recorded = {clip.name for clip in self._catalog.clips([self._roll])}
-        for path, clip in self._main.items():
+        recorded = {
+            file.path
+            for clip in self._catalog.clips([self._roll])
+            for file in clip.files
+            if file.role is ClipRole.SPAN
+        }
+        for path in (*self._main, *self._further):
             record = self._plan.known.get(path)
-            if record is None or clip.name in recorded or clip.name in self._place:
+            if record is None or path in recorded or path in self._place or path in self._taken:
                 continue
             for number, drive in enumerate(self._plan.drives):
-                if drive.actions.get(path) is Action.NOTHING:
-                    self._submit(clip, number, record.samples)
-                    break
+                if drive.actions.get(path) is not Action.NOTHING:
+                    continue
+                if path in self._main:
+                    self._submit_main(path, number, record.size, record.digests)
+                else:
+                    self._submit(path, number)
+                break
 
-    def _submit(self, clip: ClipGroup, drive: int, samples: str) -> None:
-        self._place[clip.name] = drive
-        poster = _poster_name(self._roll, clip.name, samples)
-        self._posters[clip.name] = poster
-        place = self._catalog.posters / poster
+    def _submit_main(self, path: str, drive: int, size: int, digests: Mapping[str, str]) -> None:
+        one = len(self._main[path].spans) == 1 and not self._plan.request.deep
+        if one and (clip := self._known.of(size, digests)) is not None:
+            self._taken[path] = clip
+        else:
+            self._submit_with_pictures(path, drive, str(sorted(digests.items())))
+
+    def _submit_with_pictures(self, path: str, drive: int, content: str) -> None:
+        self._posters[path] = _poster_name(self._roll, path, content)
+        place = self._catalog.posters / self._posters[path]
+        slate = place.with_name(_slate_name(place.name))
+        self._submit(path, drive, poster_out=str(place), slate_out=str(slate))
+
+    def _submit(
+        self, path: str, drive: int, *, poster_out: str | None = None, slate_out: str | None = None
+    ) -> None:
+        """Have a file read; of a later part of a recording no picture is drawn."""
+        self._place[path] = drive
         self._to_pool(
             ProbeItem(
-                key=clip.spans[0],
-                path=f"{self._roots[drive]}/{clip.spans[0]}",
-                poster_out=str(place),
-                slate_out=str(place.with_name(_slate_name(poster))),
+                key=path,
+                path=f"{self._roots[drive]}/{path}",
+                poster_out=poster_out,
+                slate_out=slate_out,
                 deep=self._plan.request.deep,
             )
         )
-
-    def _submit_further(self, path: str, drive: int) -> None:
-        """A later part of a recording: looked at too, with no picture drawn of it."""
-        place = f"{self._roots[drive]}/{path}"
-        self._to_pool(ProbeItem(path, place, deep=self._plan.request.deep))
 
     def _to_pool(self, item: ProbeItem) -> None:
         if self._pool is None:
@@ -131,56 +164,96 @@ class ClipReader:
     def finish(self, run: str, observer: Observer, now: Callable[[], datetime]) -> int:
         """Wait for the readers, record the roll's clips; how many there are."""
         self._take_up_earlier()
+        self._wait()
+        here = [one for one in self._groups if self._was_read(one.spans[0])]
+        confirmed = confirm(here, {path: found.facts for path, found in self._results.items()})
+        for one in confirmed.clips:  # what was split off has no picture yet
+            if one.spans[0] in self._place and one.spans[0] not in self._posters:
+                self._submit_with_pictures(one.spans[0], self._place[one.spans[0]], run)
+        self._wait()
+        if confirmed.clips:
+            self._record(confirmed, run, observer, now())
+        return len(self._groups) - len(here) + len(confirmed.clips)
+
+    def _wait(self) -> None:
         if self._pool is not None:
             for result in self._pool.results():
                 self._results[result.key] = result
-        groups = [self._groups[name] for name in self._place]
-        if groups:
-            clips = self._catalog.record_clips(self._roll, [self._clip(one) for one in groups])
-            healths = [self._health(one) for one in groups]
-            at = now()
-            looks = [
-                NewClipLook(clip.id, health, self._drives[self._place[clip.name]], at)
-                for clip, health in zip(clips, healths, strict=True)
-            ]
-            self._catalog.record_clip_looks(run, observer, looks)
-            self.healths = tuple(
-                ClipHealth(clip.full_name, health)
-                for clip, health in zip(clips, healths, strict=True)
-            )
-        return len(self._groups)
+
+    def _was_read(self, path: str) -> bool:
+        return path in self._place or path in self._taken
+
+    def _record(self, confirmed: Confirmed, run: str, observer: Observer, at: datetime) -> None:
+        groups = confirmed.clips
+        clips = self._catalog.record_clips(
+            self._roll, [self._clip(one, confirmed.said.get(one.name, "")) for one in groups]
+        )
+        looks: list[NewClipLook] = []
+        for one, clip in zip(groups, clips, strict=True):
+            if one.spans[0] in self._place:
+                drive = self._drives[self._place[one.spans[0]]]
+                looks.append(NewClipLook(clip.id, self._health(one), drive, at))
+            elif not clip.looks:
+                before = self._taken[one.spans[0]].looks
+                looks += [NewClipLook(clip.id, look.health, look.drive, look.at) for look in before]
+        self._catalog.record_clip_looks(run, observer, looks)
+        healths = {look.clip_id: look.health for look in looks}
+        self.healths = tuple(
+            ClipHealth(clip.full_name, health)
+            for clip in clips
+            if (health := healths.get(clip.id) or clip.health) is not None
+        )
 
     def _health(self, one: ClipGroup) -> Health:
         """Of all its parts, and whether its date lies near the shoot day, where those are known."""
         parts = [(path, self._results[path]) for path in one.spans if path in self._results]
         health = joined([(path, result.health) for path, result in parts])
+        if len(parts) < len(one.spans):
+            said = f"Only {len(parts):,} of its {len(one.spans):,} files were looked at."
+            health = replace(health, depth=Depth.NONE, unchecked=said)
         if not parts or not self._plan.request.settings.days:
             return health  # the day is the one on which it came in: that says nothing
         return health.with_findings(far_from_shoot(parts[0][1].facts, self._plan.date))
 
-    def _clip(self, one: ClipGroup) -> NewClip:
+    def _clip(self, one: ClipGroup, said: str) -> NewClip:
+        files = (
+            *(ClipFile(path, ClipRole.SPAN) for path in one.spans),
+            *(ClipFile(path, ClipRole.COMPANION) for path in one.companions),
+        )
+        main = one.spans[0]
+        if (taken := self._taken.get(main)) is not None:
+            return NewClip(one.name, files, taken.facts, taken.poster, taken.slate_picture)
+        facts = self._facts(one)
+        if said:
+            facts = replace(facts, doubts=(*facts.doubts, said))
+        result = self._results.get(main)
+        poster = self._posters[main] if result is not None and result.poster_made else None
+        slate = None
+        if result is not None and result.slate_made:
+            slate = _slate_name(self._posters[main])
+        return NewClip(one.name, files, facts, poster, slate)
+
+    def _facts(self, one: ClipGroup) -> ClipFacts:
         result = self._results.get(one.spans[0])
-        facts = result.facts if result is not None else ClipFacts(kind=one.kind)
-        drawn = result is not None and result.poster_made
-        return NewClip(
-            name=one.name,
-            files=(
-                *(ClipFile(path, ClipRole.SPAN) for path in one.spans),
-                *(ClipFile(path, ClipRole.COMPANION) for path in one.companions),
-            ),
-            facts=facts,
-            poster=self._posters[one.name] if drawn else None,
-            slate_picture=(
-                _slate_name(self._posters[one.name])
-                if result is not None and result.slate_made
-                else None
-            ),
+        first = result.facts if result is not None else ClipFacts(kind=one.kind)
+        if one.is_sequence:
+            rate = self._plan.request.settings.frame_rate
+            return sequence_facts(first, len(one.spans), one.gaps, rate)
+        if len(one.spans) > _MOST_SPANS:
+            said = f"Only the first of its {len(one.spans):,} files was read."
+            return replace(
+                first, duration_seconds=None, duration_frames=None, doubts=(*first.doubts, said)
+            )
+        unread = ClipFacts(kind=one.kind, doubts=("A part of it was not read.",))
+        return joined_facts(
+            [self._results[path].facts if path in self._results else unread for path in one.spans]
         )
 
 
-def _poster_name(roll: Roll, clip: str, samples: str) -> str:
-    """A file name of our own making: names from a card never become names beside the catalog."""
-    about = f"{roll.production}\0{roll.name}\0{clip}\0{samples}"
+def _poster_name(roll: Roll, path: str, content: str) -> str:
+    """A file name of our own making: names from a card never become names beside the catalog.
+    `content` tells other content under one path apart."""
+    about = f"{roll.production}\0{roll.name}\0{path}\0{content}"
     return hashlib.sha256(about.encode("utf-8", "surrogateescape")).hexdigest()[:32] + ".jpg"
 
 

@@ -70,7 +70,8 @@ def run_offload(
         work = Ledger(plan, catalog, offload, known, seen, begun, pasts)
         work.set_aside(folders, run)
         catalog.note_card(offload, _notes(plan))
-        with ClipReader(plan, catalog, offload.roll, seen, clip_readers) as clips:
+        speeds = [pasts.get(one.id, 0.0) for one in known]
+        with ClipReader(plan, catalog, offload.roll, seen, clip_readers, speeds) as clips:
             tell(Phase.COPYING)
             outcomes = copy(
                 card,

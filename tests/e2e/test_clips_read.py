@@ -1,0 +1,136 @@
+"""Reading clips while they come in: once for each content, spans put together, told when split."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Sequence
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import pytest
+
+from ingest.media import workers
+from ingest.media.workers import ProbeItem
+from tests.conftest import Runner
+
+RATE = Fraction(25)
+
+
+def clip(place: Path, timecode: str, frames: int = 10, shade: int = 90) -> None:
+    """A small MOV (MPEG-4 picture) with a timecode track."""
+    place.parent.mkdir(parents=True, exist_ok=True)
+    with av.open(str(place), "w", format="mov") as container:
+        container.metadata["timecode"] = timecode
+        stream = container.add_stream("mpeg4", rate=RATE)
+        stream.width, stream.height, stream.pix_fmt = 64, 48, "yuv420p"
+        for number in range(frames):
+            frame = av.VideoFrame(64, 48, "yuv420p")
+            for plane in frame.planes:
+                plane.update(bytes((shade + number + n) % 256 for n in range(plane.buffer_size)))
+            frame.pts = number
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
+
+
+@pytest.fixture
+def read(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Paths handed to the readers, in order."""
+    seen: list[str] = []
+    submit = workers.ProbePool.submit
+
+    def noted(self: workers.ProbePool, item: ProbeItem) -> None:
+        seen.append(item.path)
+        submit(self, item)
+
+    monkeypatch.setattr(workers.ProbePool, "submit", noted)
+    return seen
+
+
+def offload(ingest: Runner, card: Path, roll: str, drives: Sequence[Path], *more: str) -> str:
+    ran = ingest(
+        "offload", card, "--production", "Saltmarsh", "--roll", roll, "--camera", roll[0],
+        "--day", "1", "--to", drives[0], "--to", drives[1], *more,
+    )  # fmt: skip
+    assert ran.code == 0, ran.err + ran.out
+    return ran.out
+
+
+def test_content_that_was_read_before_is_not_read_again(
+    ingest: Runner, drives, apart: None, tmp_path: Path, read: list[str]
+) -> None:
+    """Another card, another roll, another name: facts, picture and health are taken over. What is
+    new on it is read."""
+    clip(tmp_path / "one" / "X0001.MOV", "10:00:00:00")
+    offload(ingest, tmp_path / "one", "A001", drives)
+    assert [Path(path).name for path in read] == ["X0001.MOV"]
+    read.clear()
+    (tmp_path / "two").mkdir()
+    shutil.copy2(tmp_path / "one" / "X0001.MOV", tmp_path / "two" / "Y0007.MOV")
+    clip(tmp_path / "two" / "Y0008.MOV", "11:00:00:00", shade=30)
+    offload(ingest, tmp_path / "two", "B001", drives)
+    assert [Path(path).name for path in read] == ["Y0008.MOV"]
+    found = {
+        one["clip"]: one
+        for one in ingest("find", "--json", "--production", "Saltmarsh").document["clips"]
+    }
+    first, again = found["A001/X0001"], found["B001/Y0007"]
+    for fact in ("start_timecode", "duration_seconds", "frame_rate", "codec", "width", "health"):
+        assert again[fact] == first[fact]
+    assert again["start_timecode"] == "10:00:00:00"
+
+
+def test_a_deep_look_reads_again(
+    ingest: Runner, drives, apart: None, tmp_path: Path, read: list[str]
+) -> None:
+    """--deep asks for every frame: what was sampled once isn't enough."""
+    clip(tmp_path / "one" / "X0001.MOV", "10:00:00:00")
+    offload(ingest, tmp_path / "one", "A001", drives)
+    (tmp_path / "two").mkdir()
+    shutil.copy2(tmp_path / "one" / "X0001.MOV", tmp_path / "two" / "Y0007.MOV")
+    read.clear()
+    offload(ingest, tmp_path / "two", "B001", drives, "--deep")
+    assert [Path(path).name for path in read] == ["Y0007.MOV"]
+
+
+def test_spans_are_one_clip_as_long_as_all_of_them_and_split_where_timecode_breaks(
+    ingest: Runner, drives, apart: None, tmp_path: Path, read: list[str]
+) -> None:
+    """Two parts go on, the third is another recording: it says so, and has a picture of its own."""
+    base = tmp_path / "card" / "A001C001_260314_K7QD"
+    clip(Path(f"{base}_001.MOV"), "10:00:00:00")
+    clip(Path(f"{base}_002.MOV"), "10:00:00:10")
+    clip(Path(f"{base}_003.MOV"), "10:30:00:00", frames=15)
+    offload(ingest, tmp_path / "card", "A001", drives)
+    found = ingest("find", "--json", "--production", "Saltmarsh").document["clips"]
+    assert [(one["clip"], one["duration_seconds"], len(one["files"])) for one in found] == [
+        (f"A001/{base.name}_001", 0.8, 2),
+        (f"A001/{base.name}_003", 0.6, 1),
+    ]
+    assert found[0]["start_timecode"] == "10:00:00:00"
+    report = ingest("report", "--production", "Saltmarsh", "--out", tmp_path / "report")
+    assert report.code in (0, 3)
+    page = (tmp_path / "report" / "intake-report.json").read_text()
+    assert "Its timecode does not go on from" in page
+
+
+def test_an_image_sequence_is_one_clip_with_its_length_and_its_gaps(
+    ingest: Runner, drives, apart: None, tmp_path: Path, desk: Path, read: list[str]
+) -> None:
+    """One frame is read, not every one; the length comes from the count at the project's rate."""
+    (desk / "ingest.toml").write_text('production = "Saltmarsh"\nframe_rate = 25\n')
+    folder = tmp_path / "card" / "PLATE"
+    folder.mkdir(parents=True)
+    codec = av.CodecContext.create("png", "w")
+    codec.width, codec.height, codec.pix_fmt, codec.time_base = 16, 16, "rgb24", 1 / RATE
+    frame = av.VideoFrame(16, 16, "rgb24")
+    frame.planes[0].update(bytes(frame.planes[0].buffer_size))
+    frame.pts = 0
+    picture = b"".join(bytes(packet) for packet in (*codec.encode(frame), *codec.encode(None)))
+    for number in (1, 2, 3, 5, 6):
+        (folder / f"plate_{number:05}.png").write_bytes(picture)
+    offload(ingest, tmp_path / "card", "P001", drives)
+    assert len(read) == 1
+    (found,) = ingest("find", "--json", "--production", "Saltmarsh").document["clips"]
+    assert (found["clip"], found["duration_seconds"], len(found["files"])) == ("P001/plate", 0.2, 5)
+    assert found["health"] != "healthy"
