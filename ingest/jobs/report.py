@@ -17,6 +17,7 @@ from ingest import drives
 from ingest.catalog.custody_records import DrivePlace, Standing
 from ingest.errors import ExitCode, IngestError, NotKnown, Unfinished, UsageError
 from ingest.jobs.custody.places import is_offsite, where_is
+from ingest.jobs.footage import footage_of
 from ingest.jobs.owed import coverage_of
 from ingest.jobs.wrap import wrap_day
 from ingest.names import shown
@@ -87,6 +88,7 @@ def make_report(
         raise UsageError("No folder named for the report.", do="ingest report --out FOLDER")
     rolls, scope = choose_rolls(catalog, production=production, day=day, roll=roll)
     settings = settings or Settings()
+    footage = footage_of(catalog, rolls, settings)
     facts = gather(
         catalog,
         rolls,
@@ -97,6 +99,8 @@ def make_report(
         owed=_owed(catalog, rolls, day, settings) if roll is None else {},
         display=settings.display,
         day_end=_day_end(catalog, rolls, day, settings, now) if roll is None else None,
+        odd=footage.oddities,
+        faults=footage.timecodes,
     )
     return write_report(facts, out, paper=paper)
 

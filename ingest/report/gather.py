@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from ingest.assurance.footage.totals import shot_total
 from ingest.assurance.state import CopyState, copy_state
 from ingest.report.facts import (
     CopyLine,
@@ -18,13 +19,15 @@ from ingest.report.facts import (
     Totals,
     separate_devices,
 )
-from ingest.report.gather_clips import gather_clips, gather_scenes, sum_over
+from ingest.report.gather_clips import gather_clips, gather_scenes, sum_of
 from ingest.report.gather_drives import DrivesNow, device_keys, gather_drives, with_own_names
 from ingest.report.problems import find_problems
 from ingest.report.verdict import CAUTIONS, say_remarks, say_verdict
 from ingest.wording import natural
 
 if TYPE_CHECKING:
+    from ingest.assurance.footage.set_wrong import Oddity
+    from ingest.assurance.footage.timecodes import TimecodeFault
     from ingest.catalog.catalog import Catalog
     from ingest.catalog.custody_records import DrivePlace
     from ingest.catalog.records import CardNote, Copy, Drive, Offload, Roll
@@ -44,13 +47,16 @@ def gather(
     owed: Mapping[str, Sequence[str]] | None = None,
     display: str | None = None,
     day_end: DayEnd | None = None,
+    odd: Sequence[Oddity] = (),
+    faults: Sequence[TimecodeFault] = (),
 ) -> IntakeFacts:
     """The facts about these rolls, all of one production, as the catalog has them at `now`.
 
     `here` is what is known of the drives besides. `scope` says in words what was asked for;
     `wanted` is the number of copies on separate physical devices that make a file good; `owed`
     the planned shots without a good take, by scene; `day_end` what is open of the last day;
-    `display` the pattern of display names (see `ingest.slate.display`).
+    `display` the pattern of display names (see `ingest.slate.display`); `odd` and `faults` the
+    clips set wrong and the timecode that goes back.
     """
     drives = with_own_names(catalog.drives())
     places = catalog.drive_places()
@@ -59,7 +65,9 @@ def gather(
     files = _files(catalog, rolls, drives, keys, places)
     every = tuple(line for lines in files.values() for line in lines)
     offload_lines = _offloads(offloads, catalog.card_notes([offload.id for offload in offloads]))
-    clips = gather_clips(catalog, rolls, files, display)
+    known = catalog.clips(rolls)
+    clips = gather_clips(catalog, rolls, known, files, display)
+    shot = shot_total(rolls, known, catalog.files(rolls))
     roll_lines = tuple(
         _roll(roll, files.get(roll.id, ()), clips, offloads, wanted) for roll in rolls
     )
@@ -70,9 +78,12 @@ def gather(
         drives=drive_lines,
         rolls=roll_lines,
         offloads=offload_lines,
+        odd=odd,
+        faults=faults,
         wanted=wanted,
         now=now,
     )
+    dates = {str(roll.day): roll.date for roll in rolls}
     copies = [copy for file in every for copy in file.copies]
     return IntakeFacts(
         production=rolls[0].production if rolls else "",
@@ -102,8 +113,8 @@ def gather(
         rolls=roll_lines,
         clips=clips,
         files=every,
-        cameras=sum_over(roll_lines, clips, every, lambda roll: roll.camera or "no camera letter"),
-        days=sum_over(roll_lines, clips, every, lambda roll: f"Day {roll.day}, {roll.date}"),
+        cameras=tuple(sum_of(each, each.of or "no camera letter") for each in shot.cameras),
+        days=tuple(sum_of(each, f"Day {each.of}, {dates[each.of]}") for each in shot.days),
         offloads=offload_lines,
         scenes=gather_scenes(clips, owed or {}),
         day_end=day_end,

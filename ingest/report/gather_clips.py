@@ -3,34 +3,35 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ingest.media.timecode import BadTimecode, from_label
-from ingest.report.facts import ClipLine, FileLine, RollLine, SceneLine, Sum, TakeLine
+from ingest.report.facts import ClipLine, FileLine, SceneLine, Sum, TakeLine
 from ingest.slate.display import display_names
 from ingest.slate.names import scene_key
 from ingest.wording import natural
 
 if TYPE_CHECKING:
+    from ingest.assurance.footage.totals import Total
     from ingest.catalog.catalog import Catalog
     from ingest.catalog.records import Clip, Roll, TakeLink
     from ingest.media.health import Health
 
-__all__ = ["gather_clips", "gather_scenes", "sum_over"]
+__all__ = ["gather_clips", "gather_scenes", "sum_of"]
 
 
 def gather_clips(
     catalog: Catalog,
     rolls: Sequence[Roll],
+    clips: Sequence[Clip],
     files: Mapping[int, Sequence[FileLine]],
     display: str | None = None,
 ) -> tuple[ClipLine, ...]:
-    """The clips of these rolls, roll after roll. `display`: the pattern of their names."""
-    clips = catalog.clips(rolls)
+    """The clips of these rolls, as lines. `display`: the pattern of their names."""
     links = catalog.links([clip.id for clip in clips])
     names = _display_names(catalog, rolls, clips, links, display)
     posters = catalog.posters
@@ -164,27 +165,13 @@ def _scene(scene: str, clips: Sequence[ClipLine]) -> SceneLine:
     )
 
 
-def sum_over(
-    rolls: Sequence[RollLine],
-    clips: Sequence[ClipLine],
-    files: Sequence[FileLine],
-    of: Callable[[RollLine], str],
-) -> tuple[Sum, ...]:
-    """Totals over the groups that `of` puts the rolls in."""
-    groups = {roll.name: of(roll) for roll in rolls}
-    totals = []
-    for group in sorted(set(groups.values()), key=natural):
-        its_clips = [clip for clip in clips if groups[clip.roll] == group]
-        its_files = [file for file in files if groups[file.roll] == group]
-        timed = [clip for clip in its_clips if clip.duration_seconds is not None]
-        totals.append(
-            Sum(
-                of=group,
-                clips=len(its_clips),
-                files=len(its_files),
-                bytes=sum(file.size for file in its_files),
-                seconds=sum((clip.duration_seconds or Fraction(0) for clip in timed), Fraction(0)),
-                timed_bytes=sum(clip.bytes for clip in timed),
-            )
-        )
-    return tuple(totals)
+def sum_of(total: Total, of: str) -> Sum:
+    """A total of what was shot, under the name that the report gives it."""
+    return Sum(
+        of=of,
+        clips=total.clips,
+        files=total.files,
+        bytes=total.bytes,
+        seconds=total.seconds,
+        timed_bytes=total.timed_bytes,
+    )

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Sequence
 from datetime import datetime
-from fractions import Fraction
 
+from ingest.assurance.footage.set_wrong import Oddity
+from ingest.assurance.footage.timecodes import TimecodeFault
 from ingest.evidence import Route, State
 from ingest.report.facts import (
     ClipLine,
@@ -18,7 +19,7 @@ from ingest.report.facts import (
     RollLine,
     separate_devices,
 )
-from ingest.wording import counted, listed, rate
+from ingest.wording import counted, listed
 
 __all__ = ["find_problems", "have", "lack"]
 
@@ -42,6 +43,8 @@ def find_problems(
     offloads: Sequence[OffloadLine],
     wanted: int,
     now: datetime,
+    odd: Sequence[Oddity] = (),
+    faults: Sequence[TimecodeFault] = (),
 ) -> tuple[Problem, ...]:
     """Everything that needs a person, the serious first, most urgent on top."""
     found = [
@@ -55,7 +58,8 @@ def find_problems(
         *_broken(clips),
         *_look(clips),
         *_doubts(clips),
-        *_other_rate(clips),
+        *_set_wrong(odd),
+        *_timecode(faults),
     ]
     return tuple(sorted(found, key=lambda problem: not problem.serious))
 
@@ -266,28 +270,34 @@ def _doubts(clips: Sequence[ClipLine]) -> list[Problem]:
     ]
 
 
-def _other_rate(clips: Sequence[ClipLine]) -> list[Problem]:
-    """Picture clips at another frame rate than most: meant, or a camera set wrong."""
-    rated = [clip for clip in clips if clip.kind == "picture" and clip.frame_rate is not None]
-    common: Counter[Fraction] = Counter(
-        clip.frame_rate for clip in rated if clip.frame_rate is not None
-    )
-    if len(common) < 2:
+def _set_wrong(odd: Sequence[Oddity]) -> list[Problem]:
+    """Clips recorded otherwise than ingest.toml asks, or than the device's other clips were."""
+    wrong = [one for one in odd if one.wrong]
+    if not wrong:
         return []
-    (usual, times), *_ = common.most_common()
-    others = [clip for clip in rated if clip.frame_rate != usual]
-    if times <= len(rated) // 2:
+    clips = len({one.clip for one in wrong})
+    return [
+        Problem(
+            "set wrong",
+            f"{counted(clips, 'clip')} {'was' if clips == 1 else 'were'} recorded with other "
+            "settings than asked for, or than the rest.",
+            "ask the camera department whether it was meant",
+            serious=False,
+            items=tuple(f"{one.clip}: {one.words} ({one.basis})" for one in wrong),
+        )
+    ]
+
+
+def _timecode(faults: Sequence[TimecodeFault]) -> list[Problem]:
+    if not faults:
         return []
     return [
         Problem(
-            "other frame rate",
-            f"{counted(len(others), 'clip')} at another frame rate than the "
-            f"{rate(usual)} fps of the rest.",
-            "ask the camera department whether it was meant",
+            "timecode",
+            f"Timecode does not go forwards in {counted(len(faults), 'place')}.",
+            "tell whoever syncs picture and sound; jam the cameras again",
             serious=False,
-            items=tuple(
-                f"{clip.name}: {rate(clip.frame_rate)} fps" for clip in others if clip.frame_rate
-            ),
+            items=tuple(fault.words for fault in faults),
         )
     ]
 

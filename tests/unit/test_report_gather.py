@@ -187,7 +187,7 @@ def test_when_all_copies_matched_then_the_numbers_are_the_catalogs(catalog: Cata
     ]
     assert facts.drives[0].speed == Fraction(3000, 20)
     assert {roll.name: roll.card_read for roll in facts.rolls} == {"A001": 2, "S001": 1}
-    assert [(each.of, each.files) for each in facts.cameras] == [("A", 2), ("no camera letter", 1)]
+    assert [(each.of, each.files) for each in facts.cameras] == [("A", 2), ("S", 1)]
     assert [(each.of, each.bytes) for each in facts.days] == [("Day 1, 2026-03-14", 3000)]
 
 

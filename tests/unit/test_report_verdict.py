@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from fractions import Fraction
 
 import pytest
 
+from ingest.assurance.footage.set_wrong import USUAL, Oddity
+from ingest.assurance.footage.timecodes import Fault, TimecodeFault
 from ingest.evidence import Against, Route, State
 from ingest.report.facts import (
     ClipLine,
@@ -251,15 +252,29 @@ def test_when_evidence_is_dated_ahead_then_its_age_is_unknown() -> None:
     assert problems[0].serious
 
 
-def test_when_a_clip_runs_at_another_rate_then_it_is_a_remark_not_a_problem() -> None:
-    """What a clip says of itself never changes what its copies are worth."""
-    clips = tuple(
-        ClipLine(name=f"A001/C{n}", roll="A001", day=1, camera="A", kind="picture", frame_rate=rate)
-        for n, rate in enumerate([Fraction(24000, 1001)] * 3 + [Fraction(30000, 1001)])
+def test_when_a_clip_is_set_wrong_then_it_is_a_remark_not_a_problem() -> None:
+    """What a clip says of itself never changes what its copies are worth; what may be meant is
+    not told here."""
+    wrong = Oddity("A001/C3", "A", "frame rate", "29.97 fps", "23.976 fps", USUAL, True)
+    meant = replace(wrong, clip="A001/C4", wrong=False)
+    back = TimecodeFault("A", "A001", "A001/C5", Fault.BACKWARDS, "A001/C5 starts before A001/C4.")
+    file = a_file(GOOD, OTHER)
+    problems = find_problems(
+        files=[file],
+        clips=[],
+        drives=[],
+        rolls=[a_roll()],
+        offloads=[],
+        wanted=2,
+        now=NOW,
+        odd=[wrong, meant],
+        faults=[back],
     )
-    verdict, problems = judge(a_file(GOOD, OTHER), clips=clips)
-    assert "every copy" in verdict
-    assert [(each.serious, each.items) for each in problems] == [(False, ("A001/C3: 29.97 fps",))]
+    assert [(each.kind, each.serious, each.items) for each in problems] == [
+        ("set wrong", False, ("A001/C3: 29.97 fps instead of 23.976 fps (its other clips)",)),
+        ("timecode", False, ("A001/C5 starts before A001/C4.",)),
+    ]
+    assert "every copy" in say_verdict(files=[file], problems=problems, wanted=2, now=NOW)
 
 
 def test_how_often_the_card_was_read_is_always_said() -> None:
