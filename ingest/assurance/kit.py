@@ -75,9 +75,11 @@ class DeviceKit:
     card_bytes: int | None
     """Size of a card: as said, else the most that one of its cards ever gave."""
     needed: int
-    """Cards; at least one, unless somebody said that the device isn't used."""
+    """Cards of that size; at least one, unless somebody said that the device isn't used."""
     cards: tuple[CardKit, ...]
     """Those known to be its own."""
+    size_said: bool = False
+    """Somebody said how large its cards are."""
 
     @property
     def ready(self) -> tuple[CardKit, ...]:
@@ -154,4 +156,5 @@ def pack_device(
         needed = 1
     else:
         needed = max(1, -(-total // size))
-    return DeviceKit(letter, kind, name, rate, hours, total, size, needed, tuple(cards))
+    said = card_bytes is not None
+    return DeviceKit(letter, kind, name, rate, hours, total, size, needed, tuple(cards), said)
