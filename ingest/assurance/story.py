@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from ingest.catalog.records import PlannedShot, Rating
 from ingest.names import shown
-from ingest.slate.names import name_key, same_scene, same_take, scene_key, scene_order
+from ingest.slate.names import name_key, scene_key, scene_order, take_key
 from ingest.wording import listed, natural
 
 __all__ = [
@@ -23,7 +23,6 @@ __all__ = [
     "LostClip",
     "ShotStory",
     "last_days",
-    "plan_of",
     "said_shot",
     "story_words",
     "tell_story",
@@ -104,11 +103,13 @@ def tell_story(
     that loses nothing but NG takes is no story.
     """
     why = {one.clip: one.why for one in lost}
-    days = last_days(planned)
+    if not why:
+        return ()
+    days, plans = last_days(planned), _Plan(planned)
     groups: dict[tuple[str, str], list[Held]] = defaultdict(list)
     shots: dict[tuple[str, str], PlannedShot | None] = {}
     for one in held:
-        plan = plan_of(one, planned)
+        plan = plans.of(one)
         key = _shot_key(plan.scene, plan.shot) if plan else _shot_key(one.scene, one.shot)
         groups[key].append(one)
         shots.setdefault(key, plan)
@@ -134,14 +135,9 @@ def tell_story(
 def _covers(
     some: Sequence[Held], gone: Sequence[tuple[Held, str]], why: Mapping[str, str]
 ) -> tuple[Cover, ...]:
+    lost = {(scene_key(one.scene), take_key(one.take)) for one, _ in gone}
     covers = [
-        Cover(
-            one,
-            any(
-                same_scene(one.scene, lost.scene) and same_take(one.take, lost.take)
-                for lost, _ in gone
-            ),
-        )
+        Cover(one, (scene_key(one.scene), take_key(one.take)) in lost)
         for one in some
         if one.clip not in why and one.good
     ]
@@ -170,20 +166,27 @@ def _shot_key(scene: str, shot: str | None) -> tuple[str, str]:
     return scene_key(scene), name_key(shot) if shot else ""
 
 
-def plan_of(held: Held, planned: Sequence[PlannedShot]) -> PlannedShot | None:
-    """The planned shot that a take is of: by shot and scene, else by the scene when only one shot
-    is planned in it."""
-    of_scene = [shot for shot in planned if same_scene(shot.scene, held.scene)]
-    if held.shot:
-        named = [shot for shot in of_scene if shot.shot and _same_shot(shot.shot, held.shot)]
-        if named:
-            return named[0]
-    alone = len(of_scene) == 1 and (not held.shot or not of_scene[0].shot)
-    return of_scene[0] if alone else None
+class _Plan:
+    """The planned shots by scene, each name read once."""
 
+    def __init__(self, planned: Iterable[PlannedShot]) -> None:
+        self._of_scene: defaultdict[str, list[PlannedShot]] = defaultdict(list)
+        self._named: dict[tuple[str, str], PlannedShot] = {}
+        for shot in planned:
+            key = _shot_key(shot.scene, shot.shot)
+            self._of_scene[key[0]].append(shot)
+            if shot.shot:
+                self._named.setdefault(key, shot)
 
-def _same_shot(one: str, other: str) -> bool:
-    return name_key(one) == name_key(other)
+    def of(self, held: Held) -> PlannedShot | None:
+        """The planned shot that a take is of: by shot and scene, else by the scene when only one
+        shot is planned in it."""
+        key = _shot_key(held.scene, held.shot)
+        if held.shot and key in self._named:
+            return self._named[key]
+        of_scene = self._of_scene.get(key[0], [])
+        alone = len(of_scene) == 1 and (not held.shot or not of_scene[0].shot)
+        return of_scene[0] if alone else None
 
 
 def _order(story: ShotStory) -> tuple[object, ...]:

@@ -165,7 +165,7 @@ def settle(
 ) -> None:
     """Write down that findings of these keys are settled. Raises UsageError for a key that is not
     open, or that can't be settled by saying so."""
-    open_keys = {one.key.casefold(): one.key for one in wrapped.wrapped.open if one.key}
+    open_keys = {shown(one.key).casefold(): one.key for one in wrapped.wrapped.open if one.key}
     for key in keys:
         if key.casefold() not in open_keys:
             known = listed([shown(one) for one in open_keys.values()], 8) or "nothing"
@@ -189,7 +189,7 @@ def reopen(
     Raises UsageError when nobody said so.
     """
     idle, settled = _said(catalog, production, day)
-    said = {key.casefold(): key for key in (*idle, *settled)}
+    said = {shown(key).casefold(): key for key in (*idle, *settled)}
     for key in keys:
         if key.casefold() not in said:
             raise UsageError(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import random
+import shlex
 from collections import Counter
 from dataclasses import replace
 
@@ -144,6 +145,24 @@ def test_names_with_control_characters_are_shown_and_nothing_is_written_by_them(
     row = SlateRow("12\x1b[31m", "2\n", "1", 1, "A", log="log\x07.csv")
     (found,) = judge_day(replace(facts(), rows=(*facts().rows, row))).open
     assert not any(ord(character) < 32 for character in found.what + found.because + found.do)
+
+
+def test_each_word_that_settles_a_finding_is_in_what_to_do() -> None:
+    """A person copies the line and it works: names with blanks are quoted for the shell."""
+    for seed in range(SEEDS):
+        for number in range(len(PLANTS)):
+            chance = random.Random(f"{seed} {number}")
+            made = make_production(chance, 1)
+            if plant(made, number, chance) is None:
+                continue
+            (found,) = judge_day(made.facts()).open
+            if not found.key:
+                continue
+            words = shlex.split(found.do.replace("; ", " "))
+            assert {words[at + 1] for at, word in enumerate(words) if word == "--settle"} | {
+                words[at + 1] for at, word in enumerate(words) if word == "--idle"
+            } == {found.key}
+            assert judge_day(replace(made.facts(), settled={found.key: "so"})).complete
 
 
 def test_counters_are_read_from_the_names_that_devices_give() -> None:

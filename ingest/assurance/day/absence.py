@@ -8,9 +8,18 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
+from functools import lru_cache
 
 from ingest.assurance.day.counters import Gap, clip_gaps, clip_number, roll_gaps, roll_number
-from ingest.assurance.day.values import ClipIn, DayFacts, Device, Finding, Kind, RollIn
+from ingest.assurance.day.values import (
+    ClipIn,
+    DayFacts,
+    Device,
+    Finding,
+    Kind,
+    RollIn,
+    settle_words,
+)
 from ingest.catalog.records import Mark, SlateRow
 from ingest.names import shown
 from ingest.slate.names import camera_key, name_key, parse_take, scene_key, take_key
@@ -33,7 +42,12 @@ def take_words(scene: str, take: str) -> str:
 
 def row_key(row: SlateRow) -> Key:
     """Scene and take of a row, in the form in which they are compared."""
-    return scene_key(row.scene), take_key(row.take)
+    return _key(row.scene, row.take)
+
+
+@lru_cache(maxsize=16384)
+def _key(scene: str, take: str) -> Key:
+    return scene_key(scene), take_key(take)
 
 
 class Absence:
@@ -45,6 +59,7 @@ class Absence:
         self.rolls = [roll for roll in facts.rolls if roll.day == facts.day]
         self.clips = [clip for clip in facts.clips if clip.day == facts.day]
         self.rows = [row for row in facts.rows if self._of_today(row)]
+        self._named: dict[str, str] = {}
         self._in = {camera_key(roll.device) for roll in self.rolls}
         self._pictures: defaultdict[Key, list[ClipIn]] = defaultdict(list)
         self._sounds: defaultdict[Key, list[ClipIn]] = defaultdict(list)
@@ -131,8 +146,10 @@ class Absence:
         """The key of the device that a row names, or empty."""
         if not row.camera:
             return ""
-        device = self.facts.device_named(row.camera)
-        return camera_key(device.letter if device else row.camera)
+        if row.camera not in self._named:
+            device = self.facts.device_named(row.camera)
+            self._named[row.camera] = camera_key(device.letter if device else row.camera)
+        return self._named[row.camera]
 
     def _sound_letter(self, row: SlateRow) -> str:
         """The recorder that a row's sound roll is of: by the roll's letters, else the only one."""
@@ -168,7 +185,7 @@ class Absence:
                 f"{shown(name)} is not in",
                 f"the log names it for {listed(list(takes), 4)} ({_place(rows[0])})",
                 f"find its card before anybody formats it: ingest offload CARD --roll {shown(name)}"
-                f"; or correct the log and load it again",
+                f"; or correct the log and load it again; or: {settle_words(name)}",
                 key=name,
                 tonight=True,
             )
@@ -198,7 +215,7 @@ class Absence:
                     else f"{shown(gap.after)} is the first roll of its camera that is",
                     "find the card before anybody formats it: ingest offload CARD --roll "
                     f"{shown(gap.missing[0])}; or, if the number was never used: "
-                    f"ingest wrap --settle {shown(gap.missing[0])}",
+                    f"{settle_words(gap.missing[0])}",
                     key=gap.missing[0],
                     tonight=True,
                 )
@@ -224,14 +241,16 @@ class Absence:
             sound = self._sounds[row_key(row)]
             heard = f"; its sound is in ({shown(sound[0].full_name)})" if sound else ""
             words = f"{take_words(row.scene, row.take)}{on}"
+            settle = "-".join(filter(None, (row.scene, row.take, row.camera)))
             yield Finding(
                 Kind.PICTURE,
                 f"{words}: no picture came in",
                 f"the log has it ({_place(row)}{roll}{clip}){heard}",
                 "look for it on the card and offload that again; if the clip is in, say which it "
                 f"is: ingest slate set ROLL/NAME --scene {shown(row.scene)} "
-                f"--take {shown(row.take)}; or correct the log",
-                key="-".join(filter(None, (row.scene, row.take, row.camera))),
+                f"--take {shown(row.take)}; or correct the log; if it is gone for good: "
+                f"{settle_words(settle)}",
+                key=settle,
                 tonight=True,
             )
 
@@ -254,8 +273,8 @@ class Absence:
                     Kind.PICTURE,
                     f"{words}: sound came in and no picture",
                     f"the recorder has it ({shown(clip.full_name)}), the log hasn't",
-                    "look for it on the cards; if no camera rolled: ingest wrap --settle "
-                    f"{shown(take.scene)}-{shown(take.take)}",
+                    "look for it on the cards; if no camera rolled: "
+                    f"{settle_words(f'{take.scene}-{take.take}')}",
                     key=f"{take.scene}-{take.take}",
                     tonight=True,
                 )
@@ -293,7 +312,8 @@ class Absence:
                 f"{words}: no sound came in",
                 because,
                 "look for it on the sound card and offload that again; or correct the log: empty "
-                "its sound roll, or write MOS",
+                "its sound roll, or write MOS; if it is gone for good: "
+                f"{settle_words(f'{row.scene}-{row.take}-sound')}",
                 key=f"{row.scene}-{row.take}-sound",
                 tonight=True,
             )
@@ -380,7 +400,7 @@ def _gap_finding(gap: Gap) -> Finding:
         f"({counted(len(gap.numbers), 'clip')})",
         because,
         "look for it on the card and in the camera before anybody formats "
-        f"them; or, if it was deleted in the camera: ingest wrap --settle {shown(key)}",
+        f"them; or, if it was deleted in the camera: {settle_words(key)}",
         key=key,
         tonight=True,
     )

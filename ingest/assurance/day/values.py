@@ -5,6 +5,7 @@ A *device* is a camera (drones are cameras), a sound recorder or a stills camera
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -13,6 +14,7 @@ from typing import Literal
 
 from ingest.assurance.story import LostClip
 from ingest.catalog.records import PlannedShot, Rating, SlateRow
+from ingest.names import shown
 from ingest.slate.coverage import ShotCovered
 from ingest.slate.names import camera_key, scene_key, take_key
 
@@ -32,7 +34,13 @@ __all__ = [
     "RollIn",
     "TakeIn",
     "Wrapped",
+    "settle_words",
 ]
+
+
+def settle_words(key: str) -> str:
+    """What to type when a finding of this key is settled, as a shell takes it; shown safely."""
+    return f"ingest wrap --settle {shlex.quote(shown(key))}"
 
 
 class Kind(StrEnum):

@@ -6,7 +6,16 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
 from ingest.assurance.day.absence import Absence
-from ingest.assurance.day.values import BadCopies, ClipIn, DayFacts, Fault, Finding, Kind, Wrapped
+from ingest.assurance.day.values import (
+    BadCopies,
+    ClipIn,
+    DayFacts,
+    Fault,
+    Finding,
+    Kind,
+    Wrapped,
+    settle_words,
+)
 from ingest.assurance.story import (
     Held,
     LostClip,
@@ -82,6 +91,7 @@ def _standing(facts: DayFacts) -> Iterator[Finding]:
     yield from _clocks(facts)
     for one in facts.conflicts:
         clip = next(iter(one.clips), "")
+        key = f"conflict {clip}".strip()
         yield Finding(
             Kind.CONFLICT,
             one.words,
@@ -89,8 +99,9 @@ def _standing(facts: DayFacts) -> Iterator[Finding]:
             if clip
             else "the log, the sound files and the clips don't agree",
             "correct the log and load it again, or say it by hand: ingest slate set "
-            f"{shown(clip) or 'ROLL/NAME'} --scene S --take N",
-            key=f"conflict {clip}".strip(),
+            f"{shown(clip) or 'ROLL/NAME'} --scene S --take N; if both may stand: "
+            f"{settle_words(key)}",
+            key=key,
         )
     for held_roll in facts.held:
         yield Finding(
@@ -211,11 +222,12 @@ def _faults(
         if again:
             do = "ask whether it can be used as it is; else it must be shot again"
         elif fault.broken:
-            do = f"play it; offload the card again if it is whole there; or: {_settle(fault.clip)}"
+            do = "play it; offload the card again if it is whole there; or, if it will do: "
+            do += settle_words(fault.clip)
         else:
-            do = f"set {device} right before it rolls again, then: {_settle(fault.clip)}"
+            do = f"set {device} right before it rolls again, then: {settle_words(fault.clip)}"
         if again:
-            do += f"; when that is decided: {_settle(fault.clip)}"
+            do += f"; when that is decided: {settle_words(fault.clip)}"
         yield Finding(
             Kind.BROKEN if fault.broken else Kind.SET_WRONG,
             f"{clip}: {fault.wrong}",
@@ -224,10 +236,6 @@ def _faults(
             key=fault.clip,
             tonight=any(_gone_tonight(story.last_day, facts) for story in again),
         )
-
-
-def _settle(key: str) -> str:
-    return f"ingest wrap --settle {shown(key)}"
 
 
 def _gone_tonight(last_day: int | None, facts: DayFacts) -> bool:
@@ -256,7 +264,7 @@ def _owed(facts: DayFacts, stories: Sequence[ShotStory]) -> Iterator[Finding]:
             f"{said_shot(shot.scene, shot.shot)} is still owed{where}",
             f"{shown(shot.list) or 'the shot list'} plans it{day}, {taken} is known{when}",
             ("shoot it before you leave" if tonight else "shoot it on another day")
-            + f"; or move it in the shot list; or, if it is dropped: {_settle(key)}",
+            + f"; or move it in the shot list; or, if it is dropped: {settle_words(key)}",
             key=key,
             tonight=tonight,
         )
@@ -273,8 +281,7 @@ def _clocks(facts: DayFacts) -> Iterator[Finding]:
             Kind.CLOCK,
             f"{name} is {span_words(abs(clock.seconds))} {'fast' if clock.seconds > 0 else 'slow'}",
             clock.because,
-            f"set its clock before it rolls again, then: ingest wrap --settle clock-"
-            f"{shown(clock.device)}",
+            f"set its clock before it rolls again, then: {settle_words(f'clock-{clock.device}')}",
             key=f"clock-{clock.device}",
         )
 
