@@ -165,10 +165,8 @@ def _device_lines(one: DeviceKit) -> Iterator[str]:
         if one.card_bytes and one.size_said:
             yield f"    cards of {size(one.card_bytes)}"
         elif one.card_bytes and one.needed > 1:
-            yield (
-                f"    as if its cards held {size(one.card_bytes)}, the most that one gave; say how "
-            )
-            yield f"    large they are: --card-size {shown(one.letter)}=GB"
+            yield f"    as if its cards held {size(one.card_bytes)}, the most that one gave;"
+            yield f"    say how large they are: --card-size {shown(one.letter)}=GB"
     elif one.kind != "stills" and one.rate is None:
         yield "    its data rate isn't known yet"
     yield from map(_card_line, one.cards)

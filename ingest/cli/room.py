@@ -101,8 +101,8 @@ def _lines(told: Room) -> Iterator[str]:
         yield f"{shown(card.root)}: {counted(card.files, 'file')}, {size(card.bytes)}"
         if card.seem_known:
             yield (
-                f"  {counted(card.seem_known, 'file')} of it may be in already (name and size "
-                "only), and are counted all the same."
+                f"  {counted(card.seem_known, 'file')} of it may be in already (by name and size), "
+                "and counted too."
             )
     for one in told.drives:
         yield _drive_line(one, told)
@@ -116,10 +116,8 @@ def _lines(told: Room) -> Iterator[str]:
         yield "Data rates"
     for letter, rate in told.rates.items():
         if rate is None:
-            yield (
-                f"  {shown(letter)}: not known yet. Do: say size, bit_depth and codec in "
-                "ingest.toml, or offload a first clip"
-            )
+            what = "size, bit_depth and codec"
+            yield f"  {shown(letter)}: not known yet. Do: say {what} in ingest.toml"
         else:
             yield f"  {shown(letter)}: {size(rate.bytes_per_hour)} an hour; {rate.basis}"
     for letter, each in told.stills.items():

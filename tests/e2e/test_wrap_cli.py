@@ -3,6 +3,8 @@ nothing else; mended, it is complete and packed in two bags."""
 
 from __future__ import annotations
 
+import os
+import re
 import shutil
 from collections.abc import Iterator
 from contextlib import ExitStack
@@ -194,3 +196,24 @@ def test_a_clip_lost_on_every_drive_is_told_as_the_shots_that_it_costs(
     ]
     assert len(problems) == 2
     assert "no other good copy of them is known; shot 3 (scene 12B)" in problems[0]["because"]
+
+
+@pytest.mark.parametrize("columns", [80, 200])
+def test_screens_of_the_evening_stand_as_they_were_looked_at(
+    evening: Path, ingest: Runner, monkeypatch: pytest.MonkeyPatch, columns: int
+) -> None:
+    """Kept as text for both widths; INGEST_WRITE_SCREENS=1 writes them anew, to be looked at."""
+    monkeypatch.setenv("COLUMNS", str(columns))
+    said = {
+        words: ingest(*words.split()).out
+        for words in ("wrap --day 1", "whatif", "kit --hours A=2 --card-size A=128", "room")
+    }
+    text = "".join(f"== {words} ==\n{out}\n" for words, out in said.items())
+    assert not [line for line in text.splitlines() if len(line) > columns]
+    text = re.sub(r"\b\d[\d,.]* (bytes?|kB|MB|GB|TB)\b", "SIZE", text)
+    text = re.sub(r"\d{4}-\d\d-\d\d", "WHEN", text)
+    text = re.sub(r": [\d,]+ (min|s|pictures)$", r": N \1", text, flags=re.MULTILINE)
+    kept = Path(__file__).parent / "screens" / f"evening-{columns}.txt"
+    if os.environ.get("INGEST_WRITE_SCREENS"):
+        kept.write_text(text)
+    assert text == kept.read_text()
