@@ -7,10 +7,9 @@ import threading
 import time
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from functools import partial
 from types import TracebackType
 from typing import Self
-
-from tqdm import tqdm
 
 from ingest.copying.values import CardRead, DriveStopped, Event, Progress
 from ingest.names import shown
@@ -50,7 +49,10 @@ class CopyBars:
         self, cards: Sequence[tuple[str, int]], drives: Sequence[tuple[str, int]], *, width: int
     ) -> None:
         """Names and bytes: to be read from each card, to be checked on each drive."""
+        from tqdm import tqdm
+
         self._begun = time.monotonic()
+        self._write = partial(tqdm.write, file=sys.stderr)
         self._cards = len(cards)
         self._drives = [shown(name) for name, _ in drives]
         self._sums = _Sums(len(cards), len(drives))
@@ -89,7 +91,7 @@ class CopyBars:
                 pass  # what is left is checking; the card is looked at once more before it may go
             elif isinstance(event, DriveStopped):
                 name = self._drives[event.drive]
-                tqdm.write(f"{name}: stopped, {event.why}; the others go on", file=sys.stderr)
+                self._write(f"{name}: stopped, {event.why}; the others go on")
             else:
                 self._sums.take(card, event)
                 self._draw()
@@ -97,7 +99,7 @@ class CopyBars:
     def say(self, line: str) -> None:
         """A line above the bars."""
         with self._lock:
-            tqdm.write(line, file=sys.stderr)
+            self._write(line)
 
     def _draw(self) -> None:
         spent = max(time.monotonic() - self._begun, 0.001)

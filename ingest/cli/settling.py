@@ -19,6 +19,8 @@ __all__ = ["settle"]
 def settle(terminal: Terminal, catalog: Catalog, places: Iterable[str] = ()) -> None:
     """Rename what corrected rolls owe on the drives that are here, and say so on standard error.
     `places`: drives as they were named, folders among them."""
+    if not catalog.moves_owed():
+        return
     from ingest.jobs.custody.moving import settle as rename_owed
 
     folders = [place for place in places if os.path.isdir(place)]

@@ -5,12 +5,13 @@ from __future__ import annotations
 import shutil
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import click
 
+from ingest.cli.wish import Wish
 from ingest.errors import IngestError, UsageError
 from ingest.jobs.offloading.at_a_glance import glance_lines
 from ingest.jobs.offloading.pace import past_rates
@@ -29,25 +30,9 @@ if TYPE_CHECKING:
     from ingest.jobs.offloading.values import Plan
     from ingest.settings import Settings
 
-__all__ = ["Wish", "agreed", "completed", "refuse_guesses"]
+__all__ = ["agreed", "completed", "refuse_guesses"]
 
 _Prepare = Callable[["Wish"], list["Plan"]]
-
-
-@dataclass(frozen=True, slots=True)
-class Wish:
-    """What was said of an offload; empty and None are found or proposed."""
-
-    cards: tuple[str, ...]
-    to: tuple[str, ...]
-    production: str | None
-    day: int | None
-    rolls: tuple[str | None, ...]
-    """One for each card, or none at all; likewise the next two."""
-    cameras: tuple[str | None, ...]
-    labels: tuple[str | None, ...]
-    because: str = "as said"
-    """What the production rests on."""
 
 
 def completed(

@@ -11,13 +11,16 @@ import mmap
 import threading
 from collections import deque
 
-__all__ = ["ALIGNMENT", "CHUNK", "Buffer", "Pool", "StaleBufferError", "poison"]
+__all__ = ["ALIGNMENT", "CHUNK", "MEMORY", "Buffer", "Pool", "StaleBufferError", "poison"]
 
 ALIGNMENT = 4096
 """Bytes; offsets, lengths and memory of direct transfers are multiples of it."""
 
 CHUNK = 4 * 1024 * 1024
 """Bytes in one buffer."""
+
+MEMORY = 60 * 1024 * 1024
+"""Bytes of buffers for the cards of one command together, whatever they hold."""
 
 _PATTERN = memoryview(bytes(range(1, 252)) * (CHUNK // 251 + 1))[:CHUNK]
 
@@ -27,12 +30,12 @@ class StaleBufferError(AssertionError):
 
 
 class Buffer:
-    """`CHUNK` bytes of page-aligned memory."""
+    """Page-aligned memory of `size` bytes."""
 
     __slots__ = ("_memory", "_users", "generation", "view")
 
-    def __init__(self) -> None:
-        self._memory = mmap.mmap(-1, CHUNK)
+    def __init__(self, size: int = CHUNK) -> None:
+        self._memory = mmap.mmap(-1, size)
         self.view = memoryview(self._memory)
         self.generation = 0
         self._users = 0
@@ -65,6 +68,11 @@ class Pool:
             if users == 0:
                 self._take_back(buffer)
         return buffer.generation
+
+    def adopt(self, buffer: Buffer) -> None:
+        """From now on a buffer of this pool, and a free one."""
+        with self._changed:
+            self._take_back(buffer)
 
     def give_back(self, buffer: Buffer, generation: int) -> None:
         """One user is done with it."""

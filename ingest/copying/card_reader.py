@@ -19,6 +19,7 @@ from ingest import platforms
 from ingest.copying.buffers import Buffer, Pool, poison
 from ingest.copying.card_read import Reads
 from ingest.copying.chunks import SMALL, Chunk, Piece, layout
+from ingest.copying.head_start import HeadStart, identity
 from ingest.copying.reading import ColdFile
 from ingest.copying.tree import Tree
 from ingest.copying.values import CardState, CopyOutcomeOf, FileTask
@@ -83,6 +84,7 @@ class CardReader:
         drives: Sequence[_Drive],
         outcomes: queue.SimpleQueue[CopyOutcomeOf],
         stop: threading.Event,
+        head_start: HeadStart | None,
     ) -> None:
         self._card = card
         self._volume = volume
@@ -93,6 +95,7 @@ class CardReader:
         self._drives = drives
         self._outcomes = outcomes
         self._stop = stop
+        self._head_start = head_start
         self.bytes_read = 0
         self.ended = False
         self._to_fetch: queue.SimpleQueue[_Fetch | None] = queue.SimpleQueue()
@@ -149,17 +152,41 @@ class CardReader:
             large = self._opened(tree, first)
             if large is None:
                 return True
+            early = self._read_early(large, first)
+            if early is not None:
+                self._fly(_Fetch(early, pieces, large)).done.set()
+                return True
         buffer = self._pool.take(_WAIT)
         while buffer is None:
             if self._stop.is_set():
                 return False
             buffer = self._pool.take(_WAIT)
-        if large is not None:
-            large.flying += 1
-        fetch = _Fetch(buffer, pieces, large)
-        self._flying.append(fetch)
-        self._to_fetch.put(fetch)
+        self._to_fetch.put(self._fly(_Fetch(buffer, pieces, large)))
         return True
+
+    def _fly(self, fetch: _Fetch) -> _Fetch:
+        if fetch.large is not None:
+            fetch.large.flying += 1
+        self._flying.append(fetch)
+        return fetch
+
+    def _read_early(self, large: _Large, piece: Piece) -> Buffer | None:
+        """What the head start read of this very piece."""
+        if self._head_start is None:
+            return None
+        task = self._tasks[piece.task]
+        try:
+            file = identity(large.file.fd)
+        except OSError:
+            return None  # the fetcher will tell
+        found = self._head_start.take(task.source_path or task.path, piece, file)
+        if found is None:
+            return None
+        buffer, good = found
+        if good:
+            return buffer
+        self._pool.adopt(buffer)
+        return None
 
     def _opened(self, tree: Tree, piece: Piece) -> _Large | None:
         if piece.task in self._large:

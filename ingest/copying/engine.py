@@ -23,11 +23,12 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
 from ingest import checksums
-from ingest.copying.buffers import CHUNK, Pool
+from ingest.copying.buffers import CHUNK, MEMORY, Pool
 from ingest.copying.card_read import Reads
 from ingest.copying.card_reader import CardReader
 from ingest.copying.chunks import Chunk
 from ingest.copying.drive_worker import DriveWorker
+from ingest.copying.head_start import HeadStart
 from ingest.copying.roll_folder import RollFolder
 from ingest.copying.samples import Sampler
 from ingest.copying.values import (
@@ -46,11 +47,9 @@ from ingest.copying.values import (
 from ingest.drives import Volume
 from ingest.evidence import State
 
-__all__ = ["MEMORY", "copy"]
+__all__ = ["copy"]
 
-MEMORY = 40 * 1024 * 1024
-"""Bytes of buffers for one card, whatever the card holds."""
-
+_LEAST = 4
 _TICK = 0.2
 _PATIENCE = 120.0
 _LEAVE = 1.5
@@ -68,16 +67,34 @@ def copy(
     memory: int = MEMORY,
     patience_s: float = _PATIENCE,
     poisoned: bool = False,
+    head_start: HeadStart | None = None,
 ) -> Iterator[FileOutcome]:
     """Copy the tasks from the card (an open folder handle) into the roll's folders.
 
     Yields one outcome for each task as it is finished, in about the order of the tasks; every
     task gets one, also when drives or the card fail. When `stop` is set, what is whole is
     finished, the rest is reported as not reached, and the iterator ends within two seconds.
-    A drive without any progress for `patience_s` seconds is given up.
+    A drive without any progress for `patience_s` seconds is given up. `head_start`: what was
+    read of this card already.
     """
-    engine = _Engine(card, card_volume, tasks, folders, kinds, stop, memory, poisoned)
+    pool = _pool(memory, tasks, head_start, poisoned=poisoned)
+    engine = _Engine(card, card_volume, tasks, folders, kinds, stop, pool, head_start)
     yield from engine.run(tell, patience_s)
+
+
+def _pool(
+    memory: int, tasks: Sequence[FileTask], head_start: HeadStart | None, *, poisoned: bool
+) -> Pool:
+    """A pool of `memory` bytes, together with what the head start holds of these tasks."""
+    count = memory // CHUNK
+    if head_start is None:
+        return Pool(max(_LEAST, count), poisoned=poisoned)
+    head_start.end()
+    others = head_start.forget_others(tasks)
+    pool = Pool(max(_LEAST, count - head_start.held - len(others)), poisoned=poisoned)
+    for buffer in others:
+        pool.adopt(buffer)
+    return pool
 
 
 class _Engine:
@@ -89,14 +106,14 @@ class _Engine:
         folders: Sequence[RollFolder],
         kinds: Sequence[str],
         stop: threading.Event,
-        memory: int,
-        poisoned: bool,
+        pool: Pool,
+        head_start: HeadStart | None,
     ) -> None:
         self.tasks = tasks
         self.asked = stop
         # What the threads look at; the caller's own event is never set from here.
         self.stop = threading.Event()
-        self.pool = Pool(max(4, memory // CHUNK), poisoned=poisoned)
+        self.pool = pool
         self.kinds = tuple(dict.fromkeys((COMPARED, *kinds)))
         self.reads = Reads(len(tasks), len(self.kinds), [task.expected for task in tasks])
         self.outcomes: queue.SimpleQueue[CopyOutcomeOf] = queue.SimpleQueue()
@@ -118,6 +135,7 @@ class _Engine:
             self.drives,
             self.outcomes,
             self.stop,
+            head_start,
         )
         self.threads: list[threading.Thread] = []
         self.failure: BaseException | None = None

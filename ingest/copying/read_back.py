@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from ingest import checksums, platforms
-from ingest.copying.buffers import CHUNK, Buffer, poison
+from ingest.copying.buffers import Buffer, poison
 from ingest.copying.finishing import Checked
 from ingest.copying.reading import ColdFile, EndedEarlyError
 from ingest.copying.tree import Tree, split
@@ -16,6 +16,10 @@ from ingest.copying.values import COMPARED, FileTask
 from ingest.drives import Volume
 
 __all__ = ["Check", "Drop", "Group", "Range", "ReadBack", "Small", "Work"]
+
+_BUFFER = 1024 * 1024
+"""Bytes read at a time: enough for a device, and there is one such buffer for each drive of each
+card."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +94,7 @@ class ReadBack:
         self._tasks = tasks
         self._hand_on = hand_on
         self._moved = moved
-        self._buffer = Buffer()
+        self._buffer = Buffer(_BUFFER)
         self._large: dict[int, _Reading] = {}
         self._failed: set[int] = set()
         self.bytes_read = 0
@@ -220,7 +224,7 @@ class ReadBack:
     def _read_up_to(self, reading: _Reading, end: int) -> None:
         view = self._buffer.view
         while reading.offset < end:
-            length = min(CHUNK, end - reading.offset)
+            length = min(_BUFFER, end - reading.offset)
             poison(view[:length])
             try:
                 reading.file.fill(view, reading.offset, length)

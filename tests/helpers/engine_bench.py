@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from ingest.copying.engine import copy
+from ingest.copying.head_start import HeadStart
 from ingest.copying.reading import open_root
 from ingest.copying.roll_folder import RollFolder, is_ours
 from ingest.copying.values import (
@@ -82,6 +83,7 @@ class Bench:
         tell: Callable[[Event], None] | None = None,
         memory: int = 16 * MIB,
         patience_s: float = 60,
+        head_start: HeadStart | None = None,
         begun: Callable[[FileOutcome], None] = lambda outcome: None,
     ) -> dict[str, FileOutcome]:
         """Copy, poisoned, and give the outcomes by path; each task must have exactly one."""
@@ -100,6 +102,7 @@ class Bench:
                 memory=memory,
                 patience_s=patience_s,
                 poisoned=True,
+                head_start=head_start,
             ):
                 assert outcome.path not in found
                 found[outcome.path] = outcome

@@ -16,7 +16,7 @@ from engine_bench import stop_in_writing
 from ingest import drives
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Observer
-from ingest.copying.engine import MEMORY
+from ingest.copying.buffers import MEMORY
 from ingest.copying.values import Action, Event
 from ingest.errors import BadDestination, UsageError
 from ingest.jobs.offloading.preparing import prepare

@@ -21,7 +21,8 @@ from ingest.assurance.audit import Expected, Judged, judge
 from ingest.assurance.rereading import Item, find
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Drive, FileRecord, NewLook, Observer
-from ingest.copying.engine import MEMORY, copy
+from ingest.copying.buffers import MEMORY
+from ingest.copying.engine import copy
 from ingest.copying.reading import open_root
 from ingest.copying.roll_folder import RollFolder
 from ingest.copying.tree import Tree

@@ -12,7 +12,7 @@ from ingest.card.inventory import inventory
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Drive, Observer
 from ingest.checksums import KINDS
-from ingest.copying.engine import MEMORY
+from ingest.copying.buffers import MEMORY
 from ingest.copying.roll_folder import RollFolder
 from ingest.copying.tree import Tree
 from ingest.copying.values import Destination, Event

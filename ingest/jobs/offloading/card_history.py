@@ -8,15 +8,17 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from ingest.assurance.audit import Expected, kind_to_compare
-from ingest.assurance.listed import expected_from, listed_folders
 from ingest.copying.reading import open_root
 from ingest.copying.tree import Tree
-from ingest.manifest.history import History, Trouble, read_history
 from ingest.manifest.kept import in_history
 from ingest.names import shown
 from ingest.wording import counted
+
+if TYPE_CHECKING:
+    from ingest.assurance.audit import Expected
+    from ingest.manifest.history import History
 
 __all__ = ["CardHistory", "card_histories", "differing", "history_lines", "kinds_needed"]
 
@@ -38,6 +40,10 @@ def card_histories(root: str, paths: Iterable[str]) -> tuple[CardHistory, ...]:
     """The histories on a card whose files are `paths`. Raises OSError when the card fails."""
     if not any(in_history(path) for path in paths):
         return ()
+    # Few cards bring a history, and reading one takes much to load.
+    from ingest.assurance.listed import listed_folders
+    from ingest.manifest.history import read_history
+
     handle = open_root(root)
     try:
         with Tree(handle) as tree:
@@ -49,6 +55,9 @@ def card_histories(root: str, paths: Iterable[str]) -> tuple[CardHistory, ...]:
 
 
 def _of(place: str, history: History) -> CardHistory:
+    from ingest.assurance.listed import expected_from
+    from ingest.manifest.history import Trouble
+
     prefix = f"{place}/" if place else ""
     return CardHistory(
         place,
@@ -64,6 +73,8 @@ def kinds_needed(histories: Sequence[CardHistory], kinds: Sequence[str]) -> tupl
     for history in histories:
         for expected in history.expected.values():
             if not any(kind in expected.digests for kind in (*kinds, *more)):
+                from ingest.assurance.audit import kind_to_compare
+
                 kind = kind_to_compare(expected.digests)
                 if kind is not None:
                     more[kind] = None

@@ -45,7 +45,6 @@ from ingest.errors import BadCard, BadDestination, Unfinished
 from ingest.evidence import Act, Against, Route, State
 from ingest.jobs.offloading.card_history import differing
 from ingest.jobs.offloading.clips import ClipReader
-from ingest.jobs.offloading.listing import Listed, ToList, list_roll
 from ingest.jobs.offloading.pace import Meter, said_slower
 from ingest.jobs.offloading.values import ClipHealth, DriveResult, Phase, Plan, Problem, Result
 from ingest.manifest.kept import card_path, kept_path
@@ -314,6 +313,8 @@ class Ledger:
 
     def write_lists(self, folders: list[RollFolder], observer: Observer) -> None:
         """One new generation of the hash list on every drive, of what is in none there yet."""
+        from ingest.jobs.offloading.listing import Listed, ToList, list_roll
+
         for number, (folder, on) in enumerate(zip(folders, self.on_drive, strict=True)):
             matched = {
                 path: ToList(record.size, record.mtime_ns, record.digests)

@@ -12,20 +12,17 @@ import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
+from importlib import import_module
 
 from ingest import drives
 from ingest.catalog.catalog import Catalog
-from ingest.catalog.records import (
-    CardNote,
-    NewOffload,
-    Observer,
-)
-from ingest.copying.engine import MEMORY, copy
+from ingest.catalog.records import CardNote, NewOffload, Observer
+from ingest.copying.buffers import MEMORY
+from ingest.copying.engine import copy
+from ingest.copying.head_start import HeadStart
 from ingest.copying.reading import open_root
 from ingest.copying.roll_folder import RollFolder
-from ingest.copying.values import (
-    Destination,
-)
+from ingest.copying.values import Destination
 from ingest.drives import DriveSeen
 from ingest.errors import BadCard, BadDestination, Unfinished
 from ingest.jobs.marking import mark_drives
@@ -38,6 +35,8 @@ from ingest.wording import counted
 
 __all__ = ["check_still_there", "run_offload"]
 
+_LATER = ("ingest.jobs.offloading.listing", "ingest.jobs.footage", "ingest.jobs.slate")
+
 
 def run_offload(
     plan: Plan,
@@ -49,6 +48,7 @@ def run_offload(
     stop: threading.Event,
     memory: int = MEMORY,
     clip_readers: int = 2,
+    head_start: HeadStart | None = None,
     poisoned: bool = False,
 ) -> Result:
     """Carry out the plan. `run`: 16 hexadecimal digits, new for each run.
@@ -73,6 +73,7 @@ def run_offload(
         speeds = [pasts.get(one.id, 0.0) for one in known]
         with ClipReader(plan, catalog, offload.roll, seen, clip_readers, speeds) as clips:
             tell(Phase.COPYING)
+            _load_meanwhile()
             outcomes = copy(
                 card,
                 plan.card_volume,
@@ -83,6 +84,7 @@ def run_offload(
                 tell=work.listening(tell),
                 memory=memory,
                 poisoned=poisoned,
+                head_start=head_start,
             )
             work.take(outcomes, clips)
             work.compare_with_lists()
@@ -104,7 +106,6 @@ def run_offload(
                 work.clips = clips.finish(run, observer, lambda: datetime.now(UTC))
                 work.healths = clips.healths
                 if work.clips:
-                    # Imported here, since nothing of it is needed before the copying.
                     from ingest.jobs.footage import footage_of
                     from ingest.jobs.slate import match_production
 
@@ -118,6 +119,16 @@ def run_offload(
             folder.release(complete=not drive.problems and not drive.stopped and not asked_to_stop)
         tell(Phase.DONE)
         return result
+
+
+def _load_meanwhile() -> None:
+    """Load what is needed after the copying while the devices are at work."""
+
+    def load() -> None:
+        for name in _LATER:
+            import_module(name)
+
+    threading.Thread(target=load, name="load", daemon=True).start()
 
 
 @contextmanager

@@ -8,8 +8,6 @@ from typing import Any
 from ingest.catalog.catalog import Catalog
 from ingest.copying.values import Action
 from ingest.errors import ExitCode
-from ingest.jobs.footage import oddity_document, oddity_lines, timecode_document
-from ingest.jobs.health import health_lines
 from ingest.jobs.offloading.card_history import history_lines
 from ingest.jobs.offloading.pace import past_rates, seconds_needed
 from ingest.jobs.offloading.values import Plan, Problem, Result
@@ -25,6 +23,8 @@ _MOST = 20
 
 def document(result: Result) -> dict[str, Any]:
     """The JSON document of one offload."""
+    from ingest.jobs.footage import oddity_document, timecode_document
+
     plan = result.plan
     return {
         "production": plan.production,
@@ -203,6 +203,9 @@ def _aside(plan: Plan) -> str:
 
 def result_lines(result: Result) -> list[str]:
     """The end of an offload as a tired person reads it: the answer first."""
+    from ingest.jobs.footage import oddity_lines
+    from ingest.jobs.health import health_lines
+
     plan = result.plan
     code = exit_code(result)
     files = _files(plan)

@@ -11,7 +11,8 @@ from collections.abc import Callable, Sequence
 
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Observer
-from ingest.copying.engine import MEMORY
+from ingest.copying.buffers import MEMORY
+from ingest.copying.head_start import HeadStart
 from ingest.copying.plan import check_room
 from ingest.copying.values import Action, Event
 from ingest.drives import Volume
@@ -60,10 +61,12 @@ def run_all(
     runs: Sequence[str],
     tell: Callable[[int, Event | Phase], None],
     stop: threading.Event,
+    head_starts: Sequence[HeadStart] = (),
     poisoned: bool = False,
 ) -> list[Result]:
     """Run the plans at once and wait for all. `tell` is given the plan's index with each event,
-    from several threads; `open_catalog` a catalog for each thread. An error of one is raised
+    from several threads; `open_catalog` a catalog for each thread; `head_starts`: of each plan's
+    card, if any. An error of one is raised
     when the others have ended."""
     results: dict[int, Result] = {}
     errors: list[BaseException] = []
@@ -81,6 +84,7 @@ def run_all(
                     stop=stop,
                     memory=MEMORY // count,
                     clip_readers=max(1, _READERS // count),
+                    head_start=head_starts[number] if head_starts else None,
                     poisoned=poisoned,
                 )
         except BaseException as error:
