@@ -49,6 +49,8 @@ _NOT_KEPT = (
     "othercount",
 )
 _MOST_EXTRA = 200
+_PACED = 64
+_REORDERED = 16
 _LONGEST_EXTRA = 1000
 
 
@@ -119,7 +121,7 @@ def read_picture(path: str | os.PathLike[str], *, kind: ClipKind) -> ClipFacts:
             duration_seconds=_sound_seconds(sounds[0], second),
         )
     if kind is ClipKind.PICTURE:
-        facts = _timing(facts, general, picture, second, doubts, apart)
+        facts = _timing(path, facts, general, picture, second, doubts, apart)
         facts = _timecode(facts, tracks, picture, second, doubts, apart)
         if second and second.past_end:
             signs.append(Sign.PAST_END)
@@ -381,7 +383,24 @@ def _scan(track: Track) -> str | None:
     return f"interlaced, {first} field first" if first else "interlaced"
 
 
+def _pace_of_packets(path: str | os.PathLike[str]) -> Pace | None:
+    """The pace of the first frames, where a container has no index of them."""
+    try:
+        with open_media(path) as container:
+            video = next((each for each in container.streams.video if not attached(each)), None)
+            if video is None or not video.time_base:
+                return None
+            packets = zip(range(_PACED), container.demux(video), strict=False)
+            times = sorted(packet.pts for _, packet in packets if packet.pts is not None)
+            # Frames shown before the last ones that were read may not have come yet.
+            whole = times if len(times) < _PACED - 1 else times[:-_REORDERED]
+            return pace(whole, video.time_base)
+    except CannotRead:
+        return None
+
+
 def _timing(
+    path: str | os.PathLike[str],
     facts: ClipFacts,
     general: Track,
     track: Track,
@@ -392,6 +411,9 @@ def _timing(
     numerator, denominator = whole(track, "framerate_num"), whole(track, "framerate_den")
     rate = Fraction(numerator, denominator) if numerator and denominator else None
     measured = second.pace if second else None
+    if measured is None and second and text(track, "frame_rate_mode") == "VFR":
+        # MediaInfo says so of every H.264 stream that doesn't promise otherwise: look at the times.
+        measured = _pace_of_packets(path)
     if measured and measured.varies:
         facts = replace(
             facts, variable_rate=True, lowest_rate=measured.lowest, highest_rate=measured.highest

@@ -43,6 +43,10 @@ _HEAD, _TAIL = 15.0, 12.0
 _PIECE = 0.5
 _SLATE_S = 1.5
 """A slate is held in the picture about so long before and after it claps."""
+_STREAMED = ("mpegts", "mpeg", "mpegvideo", "h264", "hevc", "m4v", "obu", "dv")
+"""Without an index: seeking lands between whole frames, so that none comes is no damage there."""
+_BACK = (Fraction(0), Fraction(2), Fraction(6), Fraction(15))
+"""Seconds before the end from which its last frame is tried for, in such a container."""
 _CHEAP = ("mov", "wav", "flac", "aiff", "caf", "w64")
 """Containers in which sound is read without the picture between."""
 
@@ -138,6 +142,8 @@ def _picture(path: str | os.PathLike[str], facts: ClipFacts, found: View) -> Non
         ]
         if length:
             looks.append(_last(container, stream, length))
+        if container.format.name in _STREAMED:
+            looks = [each for each in looks if each[1] is not None or each[0].place == "first"]
         shown: set[int | None] = set()
         for one, frame in looks:
             if frame is None:
@@ -181,7 +187,7 @@ def _at(
     length: Fraction | None,
 ) -> tuple[Glimpse, VideoFrame | None]:
     try:
-        if length:
+        if length and share:
             _seek(container, stream, length * share)
         frame = None
         most = max(1, _FORWARD // max(1, stream.width * stream.height))
@@ -205,12 +211,17 @@ def _last(
 ) -> tuple[Glimpse, VideoFrame | None]:
     """The last frame: decoded on from the last place that can be sought to."""
     last: VideoFrame | None = None
-    try:
-        _seek(container, stream, length)
-        for frame in _frames(container, stream):
-            last = frame
-    except (av.FFmpegError, StopIteration) as error:
-        return Glimpse("last", error=_words(error)), last
+    backs = _BACK if container.format.name in _STREAMED else _BACK[:1]
+    for back in backs:
+        try:
+            _seek(container, stream, max(Fraction(-1), length - back))
+            for frame in _frames(container, stream):
+                last = frame
+        except (av.FFmpegError, StopIteration) as error:
+            if len(backs) == 1:
+                return Glimpse("last", error=_words(error)), last
+        if last is not None or back >= length:
+            break
     if last is None:
         return Glimpse("last", error="no frame comes"), None
     if last.is_corrupt:

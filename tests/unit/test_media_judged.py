@@ -1,0 +1,231 @@
+"""Every fact that two libraries can see, judged by FFmpeg's through PyAV, over formats made here.
+
+Where MediaInfo and FFmpeg disagree the test says which is right and why. Not encoded here, since
+the wheel has no encoder for it: camera RAW, HEIC, JPEG XS.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import pytest
+
+from ingest.media.facts import ClipFacts, ClipKind
+from ingest.media.health import Depth, HealthState, judge
+from ingest.media.probe import probe
+from ingest.media.viewing import view
+
+FILM = Fraction(24000, 1001)
+NTSC = Fraction(30000, 1001)
+
+
+@dataclass(frozen=True)
+class Made:
+    file: str
+    encoder: str
+    codec: str
+    """As the facts name it."""
+    rate: Fraction = Fraction(25)
+    pixels: str = "yuv420p"
+    bits: int = 8
+    chroma: str = "4:2:0"
+    size: tuple[int, int] = (128, 72)
+    timecode: str | None = None
+    sound: str | None = None
+    interlaced: bool = False
+    colour: tuple[int, int, int] | None = None
+    """Primaries, transfer, matrix by ITU-T H.273."""
+    options: dict[str, str] = field(default_factory=dict)
+    frames: int = 25
+
+
+HD = (1280, 720)
+EVERY = [
+    Made("h264.mov", "libx264", "H.264", FILM, timecode="01:00:00:00", sound="pcm_s24le"),
+    Made("h264.mp4", "libx264", "H.264", sound="aac"),
+    Made("h264.mts", "libx264", "H.264", Fraction(25), sound="ac3"),
+    Made("inter.mts", "libx264", "H.264", interlaced=True, options={"flags": "+ildct+ilme"}),
+    Made("ten.mov", "libx264", "H.264", FILM, "yuv422p10le", 10, "4:2:2"),
+    Made("hevc.mp4", "libx265", "HEVC", FILM, options={"x265-params": "log-level=none"}),
+    Made("pq.mov", "libx265", "HEVC", FILM, "yuv420p10le", 10, colour=(9, 16, 9),
+         options={"x265-params": "log-level=none:colorprim=bt2020:transfer=smpte2084:"
+                  "colormatrix=bt2020nc"}),
+    Made("prores.mov", "prores_ks", "ProRes", FILM, "yuv422p10le", 10, "4:2:2",
+         timecode="23:59:59:20", sound="pcm_s16le"),
+    Made("dnxhr.mov", "dnxhd", "DNxHR", FILM, "yuv422p", 8, "4:2:2", HD, "01:02:03:04",
+         options={"profile": "dnxhr_sq"}, frames=4),
+    Made("dnxhr.mxf", "dnxhd", "DNxHR", Fraction(25), "yuv422p", 8, "4:2:2", HD, "10:00:00:00",
+         sound="pcm_s16le", options={"profile": "dnxhr_sq"}, frames=4),
+    Made("drop.mov", "libx264", "H.264", NTSC, timecode="00:59:59;20"),
+    Made("mjpeg.avi", "mjpeg", "MJPEG", Fraction(25), "yuvj420p"),
+    Made("mpeg2.mxf", "mpeg2video", "MPEG-2", Fraction(25), timecode="10:00:00:00"),
+    Made("mpeg2.mts", "mpeg2video", "MPEG-2", NTSC),
+    Made("av1.mp4", "libsvtav1", "AV1", options={"preset": "12"}),
+    Made("av1.mkv", "libsvtav1", "AV1", options={"preset": "12"}),
+    Made("ffv1.mkv", "ffv1", "FFV1", FILM, "yuv422p10le", 10, "4:2:2", sound="flac"),
+]  # fmt: skip
+
+
+def encode(folder: Path, made: Made) -> Path:
+    """Stripes that move and grow lighter, with a tone."""
+    path = folder / made.file
+    width, height = made.size
+    with av.open(str(path), "w") as container:
+        if made.timecode:
+            container.metadata["timecode"] = made.timecode
+        video = container.add_stream(made.encoder, rate=made.rate, options=made.options)
+        video.width, video.height, video.pix_fmt = width, height, made.pixels
+        audio = container.add_stream(made.sound, rate=48000) if made.sound else None
+        if audio is not None:
+            audio.layout = "stereo"
+        for number in range(made.frames):
+            frame = av.VideoFrame(width, height, "gray")
+            line = frame.planes[0].line_size
+            row = bytes(
+                60 + 4 * number if (x + 3 * number) // 8 % 2 else 40 for x in range(width)
+            ).ljust(line, b"\0")
+            frame.planes[0].update(row * height)
+            ready = frame.reformat(format=made.pixels)
+            ready.pts = number
+            if made.colour:
+                ready.color_primaries, ready.color_trc, ready.colorspace = made.colour
+            container.mux(video.encode(ready))
+        container.mux(video.encode())
+        done, whole = 0, int(made.frames / made.rate * 48000)
+        while audio is not None and done < whole:
+            count = min(1024, whole - done)
+            sound = av.AudioFrame(audio.format.name, "stereo", count)
+            for plane in sound.planes:
+                # No value is zero in any sample format; as floats these are small numbers.
+                plane.update(b"\x10\x20\x30\x3c" * (plane.buffer_size // 4) + b"\x10" * 3
+                             if plane.buffer_size % 4 else b"\x10\x20\x30\x3c"
+                             * (plane.buffer_size // 4))  # fmt: skip
+            sound.sample_rate, sound.pts, sound.time_base = 48000, done, Fraction(1, 48000)
+            container.mux(audio.encode(sound))
+            done += count
+        if audio is not None:
+            container.mux(audio.encode())
+    return path
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("judged")
+
+
+@pytest.mark.parametrize("made", EVERY, ids=lambda made: made.file)
+def test_facts_and_health_agree_with_ffmpeg_and_with_what_was_encoded(
+    folder: Path, made: Made
+) -> None:
+    """Size, rate, length, depth, chroma, colour, timecode, sound; it plays, sampled and deep."""
+    path = encode(folder, made)
+    facts = probe(path)
+    assert facts.kind is ClipKind.PICTURE
+    assert facts.signs == ()
+    assert (facts.codec, facts.width, facts.height) == (made.codec, *made.size)
+    assert (facts.bit_depth, facts.chroma) == (made.bits, made.chroma)
+    assert (facts.frame_rate, facts.variable_rate) == (made.rate, False)
+    assert facts.start_timecode == made.timecode
+    assert facts.drop_frame == (None if made.timecode is None else ";" in made.timecode)
+    if not made.interlaced:
+        assert facts.scan in ("progressive", None)  # not every bitstream says it
+    judged_by_ffmpeg(path, facts, made)
+    for deep in (False, True):
+        health = judge(facts, view(path, facts, deep=deep).seen, name=made.file)
+        assert (health.state, health.findings) == (HealthState.HEALTHY, ())
+        assert health.depth is (Depth.DEEP if deep else Depth.SAMPLED)
+    assert health.frames == made.frames
+
+
+def judged_by_ffmpeg(path: Path, facts: ClipFacts, made: Made) -> None:
+    with av.open(str(path)) as container:
+        video = container.streams.video[0]
+        assert (facts.width, facts.height) == (video.width, video.height)
+        assert facts.bit_depth == video.codec_context.format.components[0].bits
+        frames = [frame for packet in container.demux(video) for frame in packet.decode()]
+        assert len(frames) == made.frames
+        if made.colour:
+            first = frames[0]
+            assert (first.color_primaries, first.color_trc) == made.colour[:2]
+            assert (facts.colour.primaries, facts.colour.transfer) == ("BT.2020", "PQ")
+        if facts.duration_frames is not None and path.suffix != ".mts":
+            # A transport stream states no count: MediaInfo works it out, one frame more or less.
+            assert facts.duration_frames == made.frames
+        assert facts.duration_seconds is not None
+        slack = 2 / made.rate if path.suffix == ".mts" else Fraction(1, 500)
+        assert abs(facts.duration_seconds - made.frames / made.rate) <= slack
+        sounds = container.streams.audio
+        assert [(each.channels, each.sample_rate) for each in facts.audio] == [
+            (each.codec_context.channels, each.codec_context.sample_rate) for each in sounds
+        ]
+
+
+def test_interlace_is_told_with_the_field_that_comes_first(folder: Path) -> None:
+    """MediaInfo reads it from the stream's headers; FFmpeg flags each decoded frame."""
+    made = next(each for each in EVERY if each.interlaced)
+    path = encode(folder, made)
+    with av.open(str(path)) as container:
+        frame = next(container.decode(video=0))
+        assert frame.interlaced_frame
+    scan = probe(path).scan or ""
+    assert scan.startswith("interlaced")
+
+
+def test_a_constant_rate_in_avi_stays_constant_where_mediainfo_doubts_it(folder: Path) -> None:
+    """FFmpeg is right: AVI has one rate in its stream header and no times of frames."""
+    facts = probe(encode(folder, next(each for each in EVERY if each.file == "mjpeg.avi")))
+    assert (facts.variable_rate, facts.frame_rate) == (False, 25)
+
+
+def test_a_constant_rate_in_a_transport_stream_stays_constant_where_mediainfo_doubts_it(
+    folder: Path,
+) -> None:
+    """The times of the frames are right: MediaInfo says variable of every H.264 stream that has no
+    fixed_frame_rate_flag (ITU-T H.264 E.2.1), which promises less than it is taken for."""
+    facts = probe(encode(folder, next(each for each in EVERY if each.file == "h264.mts")))
+    assert facts.extra["Video frame_rate_mode"] == "VFR"
+    assert (facts.variable_rate, facts.frame_rate) == (False, 25)
+
+
+def test_tags_of_any_maker_give_camera_lens_exposure_place_and_sensor_rate(folder: Path) -> None:
+    """By what a key ends in; the zone of the local date is kept, and a second date that is days
+    away is said."""
+    path = folder / "tags.mov"
+    tags = {
+        "com.lumora.camera.Make": "Lumora",
+        "com.lumora.camera.Model": "K7",
+        "com.lumora.camera.SerialNumber": "K7-0042",
+        "com.lumora.lens.LensModel": "35 mm",
+        "com.lumora.camera.ISO": "800",
+        "com.lumora.camera.WhiteBalanceKelvin": "5600",
+        "com.lumora.capture.fps": "119.880",
+        "com.lumora.camera.ReelName": "A001",
+        "com.apple.quicktime.location.ISO6709": "+48.5000-011.2500+120.000/",
+        "com.apple.quicktime.creationdate": "2026-03-14T10:20:30+0100",
+    }
+    with av.open(str(path), "w", options={"movflags": "use_metadata_tags"}) as container:
+        for key, value in tags.items():
+            container.metadata[key] = value
+        container.metadata["creation_time"] = "2001-01-01T00:00:00.000000Z"
+        video = container.add_stream("libx264", rate=25)
+        video.width, video.height, video.pix_fmt = 64, 36, "yuv420p"
+        for number in range(3):
+            frame = av.VideoFrame(64, 36, "yuv420p")
+            frame.pts = number
+            container.mux(video.encode(frame))
+        container.mux(video.encode())
+    facts = probe(path)
+    assert (facts.camera_make, facts.camera_model) == ("Lumora", "K7")
+    assert (facts.camera_serial, facts.lens, facts.iso) == ("K7-0042", "35 mm", "800")
+    assert (facts.white_balance, facts.reel) == ("5600", "A001")
+    assert facts.sensor_rate == Fraction(120000, 1001)
+    assert (facts.location or "").startswith("+48.5000-011.2500")
+    assert facts.recorded == "2026-03-14T10:20:30+0100"
+    assert facts.recorded_zone == "+0100"
+    (apart,) = [each for each in facts.disagreements if each.what == "recording date"]
+    assert apart.taken == "com.apple.quicktime.creationdate"
+    assert any("2001-01-01" in value for value in apart.values.values())
+    assert any("disagree on its recording date" in doubt for doubt in facts.doubts)
