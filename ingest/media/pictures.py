@@ -28,7 +28,6 @@ _MPEG_1 = "Version 1"
 
 # Local time with its zone before UTC: what a camera's clock said.
 _RECORDED_LOCALLY = "com.apple.quicktime.creationdate"
-_RECORDED = ("date", "creation_time")
 
 # What says nothing of the clip: counts of MediaInfo's own, names of places, the copy's dates.
 _NOT_KEPT = (
@@ -271,10 +270,14 @@ def _recorded(
     general: Track, tags: dict[str, str], apart: list[Disagreement]
 ) -> tuple[str | None, str | None]:
     """The date as written and the field that it stands in. Zeros are no date."""
+    created = tags.get("creation_time", "")
     dates = {
         _RECORDED_LOCALLY: tags.get(_RECORDED_LOCALLY),
         "recorded_date": text(general, "recorded_date"),
-        **{key: tags.get(key) for key in _RECORDED},
+        "date": tags.get("date"),
+        # FFmpeg takes a clock that was never set for one that counts from 1970, by heuristic; the
+        # standard's count begins in 1904 (ISO/IEC 14496-12), as MediaInfo has it.
+        **({} if created.startswith("1970-") else {"creation_time": created}),
         "encoded_date": text(general, "encoded_date"),
         "tagged_date": text(general, "tagged_date"),
     }

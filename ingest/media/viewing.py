@@ -41,6 +41,8 @@ _TRACKS = 32
 """The most sound tracks that are listened to."""
 _HEAD, _TAIL = 15.0, 12.0
 _PIECE = 0.5
+_CLOSED_S = 0.01
+"""After the clap has begun: the sticks stand closed."""
 _SLATE_S = 1.5
 """A slate is held in the picture about so long before and after it claps."""
 _STREAMED = ("mpegts", "mpeg", "mpegvideo", "h264", "hevc", "m4v", "obu", "dv")
@@ -329,9 +331,10 @@ def _slate(path: str | os.PathLike[str], clap: Clap) -> VideoFrame | None:
             if stream is None:
                 return None
             stream.thread_type = "SLICE"
-            _seek(container, stream, Fraction(clap.at).limit_denominator(1000))
+            at = clap.at + _CLOSED_S
+            _seek(container, stream, Fraction(at).limit_denominator(1000))
             for frame in _frames(container, stream):
-                if frame.time is not None and frame.time > clap.at and last is not None:
+                if frame.time is not None and frame.time > at and last is not None:
                     return last
                 last = frame
     except (CannotRead, av.FFmpegError, StopIteration):

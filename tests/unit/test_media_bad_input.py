@@ -1,0 +1,218 @@
+"""Bad input: facts that can be had are had, the rest is said, nothing hangs, nothing crashes."""
+
+from __future__ import annotations
+
+import os
+import random
+import struct
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import pytest
+
+from ingest.media.facts import ClipFacts, ClipKind, Sign
+from ingest.media.health import Health, HealthState, judge
+from ingest.media.probe import probe
+from ingest.media.viewing import view
+from ingest.media.workers import ProbeItem, ProbePool
+
+SEEDS = int(os.environ.get("INGEST_SEEDS", "24"))
+FORMATS = {
+    "h264.mov": ("libx264", "yuv420p", "pcm_s16le"),
+    "h264.mp4": ("libx264", "yuv420p", "aac"),
+    "prores.mov": ("prores_ks", "yuv422p10le", None),
+    "ffv1.mkv": ("ffv1", "yuv420p", None),
+    "mjpeg.avi": ("mjpeg", "yuvj420p", None),
+}
+
+
+def encode(path: Path, encoder: str, pixels: str, sound: str | None, frames: int = 50) -> Path:
+    """Noise that moves: what is cut off or damaged shows."""
+    dice = random.Random(7)
+    with av.open(str(path), "w") as container:
+        video = container.add_stream(encoder, rate=25, options={"g": "10"})
+        video.width, video.height, video.pix_fmt = 64, 36, pixels
+        audio = container.add_stream(sound, rate=48000) if sound else None
+        if audio is not None:
+            audio.layout = "mono"
+        for number in range(frames):
+            frame = av.VideoFrame(64, 36, "gray")
+            plane = frame.planes[0]
+            plane.update(bytes(dice.randrange(40, 220) for _ in range(plane.buffer_size)))
+            ready = frame.reformat(format=pixels)
+            ready.pts = number
+            container.mux(video.encode(ready))
+            if audio is not None:
+                sample = av.AudioFrame("s16", "mono", 1920)
+                sample.planes[0].update(dice.randbytes(3840))
+                sample.sample_rate, sample.pts = 48000, number * 1920
+                sample.time_base = Fraction(1, 48000)
+                if audio.format.name != "s16":
+                    resampler = av.AudioResampler(audio.format.name, "mono", 48000)
+                    (sample,) = resampler.resample(sample)
+                container.mux(audio.encode(sample))
+        container.mux(video.encode())
+        if audio is not None:
+            container.mux(audio.encode())
+    return path
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], bytes]:
+    folder = tmp_path_factory.mktemp("whole")
+    made = {name: encode(folder / name, *how).read_bytes() for name, how in FORMATS.items()}
+    return made.__getitem__
+
+
+def looked(path: Path, *, deep: bool = False) -> tuple[ClipFacts, Health]:
+    facts = probe(path)
+    return facts, judge(facts, view(path, facts, deep=deep).seen, name=path.name)
+
+
+def put(folder: Path, name: str, content: bytes) -> Path:
+    path = folder / name
+    path.write_bytes(content)
+    return path
+
+
+@pytest.mark.parametrize("name", FORMATS)
+def test_a_clip_cut_at_any_tenth_of_its_length_is_broken_and_the_whole_one_is_not(
+    tmp_path: Path, whole: Callable[[str], bytes], name: str
+) -> None:
+    """A recording that ended too soon, whatever its container."""
+    content = whole(name)
+    assert looked(put(tmp_path, name, content))[1].state is HealthState.HEALTHY
+    for tenth in range(1, 10):
+        _, health = looked(put(tmp_path, name, content[: len(content) * tenth // 10]))
+        assert health.state is HealthState.BROKEN, tenth
+
+
+@pytest.mark.parametrize("name", ["h264.mov", "prores.mov", "mjpeg.avi"])
+def test_a_clip_whose_last_third_is_zeros_is_broken_though_no_byte_is_short(
+    tmp_path: Path, whole: Callable[[str], bytes], name: str
+) -> None:
+    """Neither library's headers tell: the last frame does."""
+    content = bytearray(whole(name))
+    start = content.index(b"mdat") + 4 if name.endswith("mov") else content.index(b"movi") + 4
+    end = content.index(b"moov") - 4 if name.endswith("mov") else content.index(b"idx1")
+    first = start + (end - start) * 2 // 3
+    content[first:end] = bytes(end - first)
+    facts, health = looked(put(tmp_path, name, bytes(content)))
+    assert facts.signs == ()
+    assert health.state is HealthState.BROKEN
+
+
+def test_damage_in_the_middle_of_a_group_is_found_by_a_deep_look(
+    tmp_path: Path, whole: Callable[[str], bytes]
+) -> None:
+    """ProRes is a frame a picture: twenty of fifty are zeroed, none of those that are sampled."""
+    path = put(tmp_path, "p.mov", whole("prores.mov"))
+    with av.open(str(path)) as container:
+        entries = [(packet.pos, packet.size) for packet in container.demux(video=0) if packet.size]
+    content = bytearray(path.read_bytes())
+    for place, size in entries[13:17]:
+        content[place : place + size] = bytes(size)
+    path.write_bytes(content)
+    assert looked(path)[1].state is HealthState.HEALTHY
+    _, health = looked(path, deep=True)
+    assert health.state is HealthState.BROKEN
+    assert health.findings[0].words.startswith("4 frames of it can't be decoded whole")
+
+
+def test_random_damage_always_gives_facts_and_a_health(
+    tmp_path: Path, whole: Callable[[str], bytes]
+) -> None:
+    """Seeded (INGEST_SEEDS says how many): bytes overwritten anywhere, headers included."""
+    with ProbePool(workers=2, timeout_s=20) as pool:
+        for seed in range(SEEDS):
+            dice = random.Random(seed)
+            name = dice.choice(list(FORMATS))
+            content = bytearray(whole(name))
+            for _ in range(dice.randint(1, 40)):
+                content[dice.randrange(len(content))] = dice.randrange(256)
+            path = put(tmp_path, f"{seed}-{name}", bytes(content))
+            pool.submit(ProbeItem(path.name, str(path), f"{path}.jpg", f"{path}.slate.jpg"))
+        results = list(pool.results())
+    assert len(results) == SEEDS
+    for result in results:
+        assert result.facts.kind is ClipKind.PICTURE
+        assert result.health.state in HealthState
+        assert result.poster_made == (tmp_path / f"{result.key}.jpg").exists()
+
+
+def element(ident: bytes, content: bytes) -> bytes:
+    """EBML (RFC 8794): id, length in eight bytes, content."""
+    return ident + (len(content) | 1 << 56).to_bytes(8, "big") + content
+
+
+def test_a_hundred_thousand_sound_tracks_claimed_are_survived(tmp_path: Path) -> None:
+    """Matroska (RFC 9559) TrackEntry elements of type audio, and nothing behind them."""
+    head = element(b"\x1a\x45\xdf\xa3", element(b"\x42\x82", b"matroska"))
+    track = element(
+        b"\xae", element(b"\xd7", b"\x01") + element(b"\x83", b"\x02") + element(b"\x86", b"A_PCM")
+    )
+    segment = element(b"\x18\x53\x80\x67", element(b"\x16\x54\xae\x6b", track * 100_000))
+    path = put(tmp_path, "many.mkv", head + segment)
+    with ProbePool(workers=1, timeout_s=3) as pool:
+        pool.submit(ProbeItem("k", str(path)))
+        (result,) = pool.results()
+    assert result.health.state is not HealthState.HEALTHY
+    assert len(result.facts.audio) <= 256
+
+
+def test_a_wave_of_65535_channels_claimed_has_its_facts(tmp_path: Path) -> None:
+    """What the header says is kept; that it can't be is for whoever reads it."""
+    fmt = struct.pack("<HHIIHH", 1, 65535, 48000, 0, 0, 16)
+    body = b"WAVEfmt " + struct.pack("<I", 16) + fmt + b"data" + struct.pack("<I", 64) + bytes(64)
+    path = put(tmp_path, "w.wav", b"RIFF" + struct.pack("<I", len(body)) + body)
+    facts, _ = looked(path)
+    assert facts.audio[0].channels == 65535
+
+
+def test_a_date_of_1904_is_kept_as_written(tmp_path: Path, whole: Callable[[str], bytes]) -> None:
+    """ISO/IEC 14496-12 mvhd counts seconds from 1904: a clock that began to run when it was lit."""
+    content = bytearray(whole("h264.mp4"))
+    place = content.index(b"mvhd") + 8
+    content[place : place + 4] = struct.pack(">I", 61)
+    facts, _ = looked(put(tmp_path, "old.mp4", bytes(content)))
+    assert (facts.recorded or "").startswith("1904-01-01")
+
+
+def test_sound_beyond_4_gib_is_read_by_its_64_bit_sizes(tmp_path: Path) -> None:
+    """RF64 and BW64 (EBU Tech 3306, ITU-R BS.2088): sizes in ds64. The file is sparse."""
+    data = 5 * 1024**3
+    for form in (b"RF64", b"BW64"):
+        fmt = b"fmt " + struct.pack("<IHHIIHH", 16, 1, 2, 48000, 192000, 4, 16)
+        ds64 = b"ds64" + struct.pack("<IQQQI", 28, data + 80, data, data // 4, 0)
+        head = form + b"\xff" * 4 + b"WAVE" + ds64 + fmt + b"data" + b"\xff" * 4
+        path = tmp_path / f"{form.decode()}.wav"
+        with open(path, "wb") as file:
+            file.write(head)
+            file.truncate(len(head) + data)
+        facts, health = looked(path)
+        assert facts.container == form.decode()
+        assert facts.duration_seconds == Fraction(data, 192000)
+        assert facts.signs == ()
+        assert [finding.kind for finding in health.findings] == ["silent"]
+        os.truncate(path, len(head) + data - 4096)
+        assert Sign.PAST_END in probe(path).signs
+
+
+@pytest.mark.parametrize(
+    ("content", "sign"),
+    [
+        (b"", Sign.EMPTY),
+        (b"a story of a reel\n" * 300, Sign.TEXT),
+        (bytes(9000), Sign.ZEROS),
+        (random.Random(3).randbytes(9000), Sign.UNKNOWN),
+    ],
+)
+def test_what_is_no_clip_is_broken(tmp_path: Path, content: bytes, sign: Sign) -> None:
+    """Under the name of one; the same noise under the name of camera RAW is unchecked."""
+    facts, health = looked(put(tmp_path, "a.mov", content))
+    assert (facts.signs, health.state) == ((sign,), HealthState.BROKEN)
+    _, health = looked(put(tmp_path, "a.braw", content))
+    unchecked = sign is Sign.UNKNOWN
+    assert health.state is (HealthState.UNCHECKED if unchecked else HealthState.BROKEN)
