@@ -37,7 +37,9 @@ def glimpse(frame: VideoFrame, place: str) -> Glimpse:
     for start in range(0, len(proof), 2 * width):  # every second line is enough
         edges += sum(abs(a - b) for a, b in pairwise(proof[start : start + width]))
     sharp = edges / (height // 2 * (width - 1))
-    return Glimpse(place, mean=mean, spread=spread, sharp=sharp, middle=_middle(frame))
+    return Glimpse(
+        place, mean=mean, spread=spread, sharp=sharp, middle=_middle(frame), number=frame.pts
+    )
 
 
 def _middle(frame: VideoFrame) -> bytes:

@@ -119,6 +119,8 @@ class Glimpse:
     """Mean difference of neighbours on a small copy: blur and black are near 0."""
     middle: bytes = b""
     """Luma of its middle, pixel for pixel, to tell a frozen picture from a quiet one."""
+    number: int | None = None
+    """Its time in the file's own count: one frame may stand for two places of a short clip."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,6 +309,9 @@ def _deep(facts: ClipFacts, seen: Seen) -> list[Finding]:
 
 def _black_or_frozen(facts: ClipFacts, seen: Seen) -> list[Finding]:
     frames = [each for each in seen.glimpses if not each.error]
+    numbers = [each.number for each in frames if each.number is not None]
+    if len(set(numbers)) < min(3, len(numbers)):
+        return []  # too few different frames to say anything of all of them
     if facts.kind is not ClipKind.PICTURE or len(frames) < 3:
         return []
     where = f"in all {len(frames)} places looked at"

@@ -146,14 +146,18 @@ def _picture(path: str | os.PathLike[str], facts: ClipFacts, found: View) -> Non
             looks.append(_last(container, stream, length))
         if container.format.name in _STREAMED:
             looks = [each for each in looks if each[1] is not None or each[0].place == "first"]
-        shown: set[int | None] = set()
-        for one, frame in looks:
-            if frame is None:
-                glimpses.append(one)
-            elif frame.pts is None or frame.pts not in shown:
-                glimpses.append(one)
-                found.frames.append((frame.time or 0.0, tells(one), frame))
+        # Short clips give one frame for several places: it stands for the one that has a name.
+        named = [each for each in looks if each[0].place in ("first", "middle", "last")]
+        taken = {id(each) for each in named}
+        shown = {frame.pts for _, frame in named if frame is not None}
+        for each in looks:
+            one, frame = each
+            if id(each) not in taken and frame is not None and frame.pts in shown:
+                continue
+            glimpses.append(one)
+            if frame is not None:
                 shown.add(frame.pts)
+                found.frames.append((frame.time or 0.0, tells(one), frame))
         seconds = facts.duration_seconds or length
         found.seen = Seen(
             glimpses=tuple(glimpses),
