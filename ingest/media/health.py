@@ -367,7 +367,9 @@ def _silence(seen: Seen) -> list[Finding]:
     if not silent:
         return []
     places = max(heard.places for heard in seen.sounds)
-    where = "throughout" if seen.depth is Depth.DEEP else f"wherever it was heard ({places} places)"
+    where = "throughout"
+    if seen.depth is not Depth.DEEP:
+        where = f"wherever it was heard ({counted(places, 'place')})"
     if len(silent) == len(peaks):
         return [Finding("silent", Severity.LOOK, f"Its sound is silent {where}.")]
     names = ", ".join(

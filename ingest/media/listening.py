@@ -12,6 +12,7 @@ from operator import sub
 
 import av
 import av.container
+from av.audio.frame import AudioFrame
 from av.audio.resampler import AudioResampler
 from av.audio.stream import AudioStream
 
@@ -54,14 +55,23 @@ def listen(
         container.seek(int(start / stream.time_base), stream=stream, backward=True)
     resampler = AudioResampler(format="s16p", rate=HEARD_RATE)
     end = None if seconds is None else (start or 0.0) + seconds
+    at: float | None = None
     for packet in container.demux(stream):
         for frame in packet.decode():
             at = frame.time or 0.0
             if end is not None and at >= end:
                 return
             for each in resampler.resample(frame):
-                length = 2 * each.samples
-                yield Piece(at, tuple(array("h", bytes(plane)[:length]) for plane in each.planes))
+                yield _piece(at, each)
+    if at is not None:
+        for each in resampler.resample(None):  # what its filter still holds
+            yield _piece(at, each)
+        yield Piece(at, ())  # a few samples come to none at this rate, and were decoded
+
+
+def _piece(at: float, frame: AudioFrame) -> Piece:
+    length = 2 * frame.samples
+    return Piece(at, tuple(array("h", bytes(plane)[:length]) for plane in frame.planes))
 
 
 def peaks(pieces: Sequence[Piece]) -> tuple[float, ...]:

@@ -281,9 +281,7 @@ def _recorded(
         "encoded_date": text(general, "encoded_date"),
         "tagged_date": text(general, "tagged_date"),
     }
-    written = {
-        key: value.strip() for key, value in dates.items() if value and value.strip("0-: .TZUC")
-    }
+    written = {key: value.strip() for key, value in dates.items() if value and not _is_zero(value)}
     if not written:
         return None, None
     source, first = next(iter(written.items()))
@@ -294,6 +292,12 @@ def _recorded(
             apart.append(Disagreement("recording date", {source: first, key: value}, source))
             break
     return first, source
+
+
+def _is_zero(written: str) -> bool:
+    """Whether a date was left at zero, in digits or where a clock's count begins."""
+    digits = written.strip().removesuffix("UTC").strip().removesuffix("Z").rstrip("0:.T -")
+    return digits in ("", "1970-01-01", "1904-01-01")
 
 
 def _instant(written: str) -> datetime | None:
