@@ -416,6 +416,7 @@ def _every_sample(
     path: str | os.PathLike[str], index: int, alive: Callable[[], None]
 ) -> tuple[Heard, Fraction | None]:
     loudest: list[float] = []
+    heard = False
     error = ""
     samples = 0
     with open_media(path) as container:
@@ -425,12 +426,15 @@ def _every_sample(
         try:
             for piece in listen(container, track):
                 alive()
+                heard = True
+                if not piece.channels:
+                    continue
                 now = peaks([piece])
                 loudest += [0.0] * (len(now) - len(loudest))
                 loudest = [max(a, b) for a, b in zip(loudest, now, strict=True)]
-                samples += len(piece.channels[0]) if piece.channels else 0
+                samples += len(piece.channels[0])
         except (av.FFmpegError, StopIteration) as failed:
             error = _words(failed)
-    if not samples and not error:
+    if not heard and not error:
         error = "no sound comes"
-    return Heard(tuple(loudest), 1 if samples else 0, error), Fraction(samples, HEARD_RATE)
+    return Heard(tuple(loudest), int(heard), error), Fraction(samples, HEARD_RATE)
