@@ -37,6 +37,7 @@ from ingest.catalog.custody_records import About, RollNote
 from ingest.catalog.records import (
     Clip,
     Observer,
+    PlannedShot,
     Roll,
     SlateRow,
     Sure,
@@ -54,6 +55,7 @@ from ingest.media.facts import ClipKind
 from ingest.media.health import Depth, HealthState, Severity
 from ingest.names import shown
 from ingest.settings import Settings, shoot_date
+from ingest.slate.conflicts import find_conflicts
 from ingest.slate.coverage import coverage
 from ingest.slate.days import shoot_days, with_days
 from ingest.slate.matching import match
@@ -73,6 +75,10 @@ __all__ = [
 
 _NO_PICTURE = frozenset({"WILD_TRACK", "FALSE_START", "REHEARSAL", "ANNOUNCEMENT", "SOUND_GUIDE"})
 """Words of iXML TAKE_TYPE (iXML specification, object details) for sound without a picture."""
+
+_TOLD_ELSEWHERE = frozenset({"no clip", "one camera"})
+"""Conflicts that say of a row that its picture isn't in, or of a camera that it may not have
+rolled: at the end of the day that is an absence, and told as one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,7 +267,7 @@ def gather_day(
         lost=tuple(lost_clips(clips, held)),
         faults=tuple(_faults(clips, settings, day)),
         clocks=tuple(_clocks(clips, links, day)),
-        conflicts=tuple(_conflicts(clips, rows, every_link, day)),
+        conflicts=tuple(_conflicts(clips, rows, every_link, planned, day)),
         held=tuple(_held(rolls, catalog.roll_notes(rolls), day)),
         due=tuple(_due(catalog, now.astimezone(zone).date())),
         idle=idle,
@@ -390,18 +396,22 @@ def _clocks(
 
 
 def _conflicts(
-    clips: Sequence[Clip], rows: Sequence[SlateRow], links: Sequence[TakeLink], day: int
+    clips: Sequence[Clip],
+    rows: Sequence[SlateRow],
+    links: Sequence[TakeLink],
+    planned: Sequence[PlannedShot],
+    day: int,
 ) -> Iterator[Conflicting]:
-    """What can't be true together, of clips of the day. That a row has no clip is told as the
-    take without a picture that it is."""
+    """What can't be true together, of clips or rows of the day."""
     by_id = {clip.id: clip for clip in clips}
-    found = match(clips, rows, [link for link in links if link.by_hand])
-    for one in found.conflicts:
+    on_the_way = match(clips, rows, [link for link in links if link.by_hand]).conflicts
+    between = find_conflicts(clips, rows, links, planned, known=on_the_way)
+    for one in (*on_the_way, *between):
         mine = [by_id[number] for number in one.clip_ids if number in by_id]
         today = any(clip.roll.day == day for clip in mine)
         of_row = not mine and any(row.day == day for row in one.rows)
-        if one.kind != "no clip" and (today or of_row):
-            yield Conflicting(one.words, tuple(clip.full_name for clip in mine))
+        if one.kind not in _TOLD_ELSEWHERE and (today or of_row):
+            yield Conflicting(one.words, tuple(clip.full_name for clip in mine), one.do)
 
 
 def _held(rolls: Sequence[Roll], notes: Mapping[int, RollNote], day: int) -> Iterator[Held]:

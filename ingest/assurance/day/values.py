@@ -201,6 +201,8 @@ class ClockOff:
 class Conflicting:
     words: str
     clips: tuple[str, ...] = ()
+    do: str = ""
+    """The likely remedy, or empty."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,6 +33,9 @@ __all__ = ["judge_day", "picture_takes", "span_words"]
 
 _ORDER = {kind: place for place, kind in enumerate(Kind)}
 _LEFT_OUT = {"older": "older than the date that was asked for"}
+_CORRECT = (
+    "correct the log and load it again, or say it by hand: ingest slate set {} --scene S --take N"
+)
 _NOT_WHOLE = {
     "unreadable": "could not be read",
     "damaged": "could be read in part only",
@@ -98,8 +101,7 @@ def _standing(facts: DayFacts) -> Iterator[Finding]:
             f"the log, the sound files and the clips of {shown(clip)} don't agree"
             if clip
             else "the log, the sound files and the clips don't agree",
-            "correct the log and load it again, or say it by hand: ingest slate set "
-            f"{shown(clip) or 'ROLL/NAME'} --scene S --take N; if both may stand: "
+            f"{one.do or _CORRECT.format(shown(clip) or 'ROLL/NAME')}; if both may stand: "
             f"{settle_words(key)}",
             key=key,
         )
