@@ -44,7 +44,7 @@ from ingest.media.kinds import is_raw
 from ingest.names import shown
 from ingest.settings import Settings
 
-__all__ = ["CardJudged", "Progress", "judge_reuse", "production_date"]
+__all__ = ["CardJudged", "Progress", "is_decoded", "judge_reuse", "production_date"]
 
 
 @dataclass(frozen=True, slots=True)

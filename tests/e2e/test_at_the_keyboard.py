@@ -161,6 +161,7 @@ def settled(text: str, table: Table) -> str:
     text = re.sub(r"\(\S+ on \S+\)$", "(WHO on MACHINE)", text, flags=re.MULTILINE)
     text = re.sub(r"^In today: .*$", "In today: ROLLS", text, flags=re.MULTILINE)
     text = re.sub(r"\bheld by \S+:", "held by WHO:", text)
+    text = re.sub(r"\(\S+ said:", "(WHO said:", text)
     return text.strip("\n") + "\n"
 
 
