@@ -16,9 +16,9 @@ from ingest.catalog.records import Clip, Mark, PlannedShot, SlateRow, TakeLink
 from ingest.media.facts import ClipKind
 from ingest.names import shown
 from ingest.slate.coverage import Covered, coverage
-from ingest.slate.names import camera_key, parse_take, take_key
+from ingest.slate.names import camera_key, parse_take, scene_key, take_key
 from ingest.slate.pool import Conflict, Key, row_key, said_row, said_take, sound_take, take_of
-from ingest.slate.slips import likely_slips, slip_cost
+from ingest.slate.slips import likely_slips, slip_cost, without_i_and_o
 from ingest.slate.timing import Span, clip_span, free_running, overlap
 
 __all__ = ["find_conflicts"]
@@ -44,6 +44,7 @@ def find_conflicts(
     links = tuple(links)
     found = [
         *_slips(rows, links),
+        *_letters(rows, links, planned),
         *_log_or_sound(clips, rows, links),
         *_twice_recorded(clips, links),
         *_twice_logged(rows),
@@ -84,6 +85,27 @@ def _slips(rows: Sequence[SlateRow], links: Sequence[TakeLink]) -> Iterator[Conf
             f"{_SLIP[slip.kind]}",
             rows=(row,),
             do=f"if {meant} was meant, write it into {said_row(row)}",
+        )
+
+
+def _letters(
+    rows: Sequence[SlateRow], links: Sequence[TakeLink], planned: Sequence[PlannedShot]
+) -> Iterator[Conflict]:
+    """A scene with the letter I or O, where the same with 1 or 0 is a scene of its own."""
+    names = [row.scene for row in rows] + [shot.scene for shot in planned]
+    scenes = {scene_key(name): name for name in (*names, *(link.scene for link in links))}
+    told: set[str] = set()
+    for row in rows:
+        meant = without_i_and_o(row.scene)
+        if meant is None or meant not in scenes or scene_key(row.scene) in told:
+            continue
+        told.add(scene_key(row.scene))
+        yield Conflict(
+            "slip",
+            f"{said_row(row)} says scene {shown(row.scene)}, and there is a scene "
+            f"{shown(scenes[meant])}: set-up letters leave out I and O, which read as 1 and 0",
+            rows=(row,),
+            do=f"if {shown(scenes[meant])} was meant, write it into {said_row(row)}",
         )
 
 
@@ -234,6 +256,9 @@ def _together(one: Clip, other: Clip) -> bool:
 
 def _mostly_together(one: Span, other: Span) -> bool:
     """More than half of the shorter one ran while the other did."""
+    apart = (other.start - one.start) % one.day
+    if one.length <= apart <= one.day - other.length:  # soon said of most pairs
+        return False
     return 2 * overlap(one, other) > min(one.length, other.length)
 
 

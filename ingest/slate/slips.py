@@ -13,9 +13,11 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 
 from ingest.catalog.records import Mark, SlateRow
-from ingest.slate.names import TakeKind, parse_take, scene_key, take_key
+from ingest.slate.names import TakeKind, parse_scene, parse_take, scene_key, take_key
 
-__all__ = ["Slip", "likely_slips", "slip_cost"]
+__all__ = ["Slip", "likely_slips", "slip_cost", "without_i_and_o"]
+
+_READ_AS = str.maketrans("io", "10")
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,12 +38,14 @@ _KIND = {1: "letter", 2: "digits swapped", 3: "digit"}
 def slip_cost(meant: str, written: str) -> int | None:
     """How unlikely it is that a scene's name was written for another; None for no single slip.
 
-    1: one letter other, more or fewer; 2: two digits next to each other swapped; 3: one digit
-    other. 0 where both are one scene. Pure.
+    1: one letter other, more or fewer, or I and O for 1 and 0; 2: two digits next to each other
+    swapped; 3: one digit other. 0 where both are one scene. Pure.
     """
     one, other = scene_key(meant), scene_key(written)
     if one == other:
         return 0
+    if one.translate(_READ_AS) == other.translate(_READ_AS):
+        return 1
     if len(one) == len(other):
         differ = [at for at, (a, b) in enumerate(zip(one, other, strict=True)) if a != b]
         pairs = [(one[at], other[at]) for at in differ]
@@ -61,6 +65,15 @@ def slip_cost(meant: str, written: str) -> int | None:
         if character.isalpha() and longer[:at] + longer[at + 1 :] == shorter:
             return 1
     return None
+
+
+def without_i_and_o(scene: str) -> str | None:
+    """`12I` as `121`, `12O` as `120`: set-up letters leave out I and O, which read as 1 and 0
+    (common practice, no source). None for a name that has neither behind its number."""
+    key = scene_key(scene)
+    parts = parse_scene(scene)
+    read = key.translate(_READ_AS)
+    return read if parts.number and parts.suffix and read != key else None
 
 
 def likely_slips(rows: Sequence[SlateRow]) -> tuple[Slip, ...]:

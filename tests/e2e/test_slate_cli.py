@@ -345,6 +345,22 @@ def test_when_a_timecode_is_asked_for_then_the_clips_that_ran_then_are_found(sho
     assert [clip["clip"] for clip in told["clips"]] == ["A001/C0001", "A001/C0002"]
 
 
+@pytest.mark.parametrize(
+    ("option", "rating"), [("--circled", "circled"), ("--keep", "keep"), ("--ng", "NG")]
+)
+def test_when_a_take_is_set_by_hand_then_every_option_is_kept(shoot, option, rating):
+    """Shot, rating and note as given, whatever the log says of that take."""
+    shoot("slate", "load", shoot.log(LOG))
+    words = ("--scene", "12A", "--take", "1", "--shot", "7", option, "--note", "gulls; no wind")
+    code, told = shoot.json("slate", "set", "B001/C0001", *words)
+    assert code == 0
+    assert (told["clip"], told["shot"], told["rating"]) == ("B001/C0001", "7", rating)
+    assert (told["note"], told["by_hand"], told["sure"]) == ("gulls; no wind", True, "sure")
+    _, found = shoot.json("find", "--shot", "7")
+    assert [clip["clip"] for clip in found["clips"]] == ["B001/C0001"]
+    assert len(shoot.json("find", "--text", "gulls")[1]["clips"]) == 1
+
+
 AMBIGUOUS = "scene,take,clip\n12A,1,C0001\n"
 ASKS = "Which take? (a, or scene and take: 12A 3; Enter leaves it open): "
 

@@ -176,3 +176,13 @@ def test_when_a_conflict_is_known_already_then_it_is_not_told_twice():
     known = Conflict("log or sound", "told", (), (logged,))
     assert kinds(*given, known=[known]) == []
     assert kinds(*given, known=[replace(known, kind="time")]) == ["log or sound"]
+
+
+def test_when_a_letter_reads_as_a_digit_then_it_is_asked_where_both_are_scenes():
+    """Set-up letters leave out I and O (common practice, no source)."""
+    logged = [row("121", "1", 2), row("12I", "1", 3), row("12I", "2", 4)]
+    (found,) = find_conflicts([], logged, [])
+    assert (found.kind, found.rows) == ("slip", (logged[1],))
+    assert found.do == "if 121 was meant, write it into day1.csv row 3"
+    assert kinds([], logged[1:], []) == []
+    assert kinds([], logged[1:], [], [PlannedShot("121")]) == ["slip"]
