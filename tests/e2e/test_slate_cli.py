@@ -279,7 +279,7 @@ def test_when_a_clip_is_found_then_the_document_has_what_the_contract_says(shoot
     code, told = shoot.json("find", "12A", "3")
     assert code == 0
     (clip,) = told["clips"]
-    assert set(clip) == {
+    assert set(clip) >= {
         *("clip", "display", "roll", "camera", "scene", "take", "shot", "circled", "takes"),
         *("start_timecode", "duration_seconds", "frame_rate", "codec", "width", "height"),
         *("files", "paths"),
