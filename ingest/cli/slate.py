@@ -48,7 +48,7 @@ def _load(terminal: Terminal, log: str, production: str | None, sheet: str | Non
                 log,
                 terminal.observer(),
                 sheet=sheet,
-                days=settings.days,
+                settings=settings,
             )
         except BadLog as bad:
             raise _rows_named(terminal, bad) from None
@@ -71,9 +71,9 @@ def _match(terminal: Terminal, production: str | None) -> int:
     with terminal.catalog() as catalog:
         settings = _settings(terminal, catalog, production)
         chosen = production or _named(settings, catalog)
-        result = match_production(catalog, chosen, days=settings.days)
+        result = match_production(catalog, chosen, settings=settings)
         if terminal.interactive and _ask(terminal, catalog, result):
-            result = match_production(catalog, chosen, days=settings.days)
+            result = match_production(catalog, chosen, settings=settings)
         terminal.answer(match_document(result, catalog.posters), match_lines(result))
     return ExitCode.FOOTAGE if result.is_open else ExitCode.WELL
 

@@ -30,6 +30,9 @@ __all__ = [
 SHOWN = 40
 """Lines of one kind on a screen; `--json` holds them all."""
 
+_OFF = 20.0
+"""Seconds from which a clock is worth a line."""
+
 _FIELD = {"extra": "other columns", "mos": "MOS", "iso": "ISO"}
 
 # The document -------------------------------------------------------------------------------
@@ -53,6 +56,19 @@ def match_document(result: MatchResult, posters: Path) -> dict[str, Any]:
         ],
         "takes_without_clip": [row_document(row) for row in found.rows_without_clip],
         "clips_without_take": [clip.full_name for clip in found.clips_without_take],
+        "clocks": [
+            {
+                "device": each.device,
+                "day": each.day,
+                "slow_seconds": round(each.slow, 1),
+                "drift_seconds_a_day": round(each.drift, 1),
+                "spread_seconds": round(each.spread, 1),
+                "against": each.against,
+                "sure": each.is_sure,
+                "clips": [result.clips[number].full_name for number in each.clip_ids],
+            }
+            for each in found.clocks
+        ],
         "conflicts": [
             {
                 "kind": each.kind,
@@ -173,6 +189,24 @@ def _said(value: Any) -> str:
     return "empty" if value is None else shown(str(value))
 
 
+def _clock_lines(result: MatchResult) -> Iterator[str]:
+    """Clocks that are off by more than people's own slowness, and how surely."""
+    from ingest.slate.matching.by_clock import said_offset
+
+    off = [clock for clock in result.matching.clocks if abs(clock.slow) >= _OFF]
+    if off:
+        yield ""
+        yield "Clocks, as worked out from clips and takes:"
+    for clock in off[:SHOWN]:
+        device = clock.device if clock.device.startswith("roll ") else f"camera {clock.device}"
+        perhaps = "" if clock.is_sure else ", not sure"
+        yield from wrapped(
+            f"{shown(device)}, day {clock.day}: {said_offset(clock.slow)} against {clock.against} "
+            f"({counted(len(clock.clip_ids), 'clip')}, spread {clock.spread:.1f} s{perhaps})"
+        )
+    yield from more(len(off))
+
+
 def match_lines(result: MatchResult) -> Iterator[str]:
     """What `slate match` shows: the count, then what a person should look at."""
     from ingest.catalog.records import Sure
@@ -187,6 +221,7 @@ def match_lines(result: MatchResult) -> Iterator[str]:
         f"Links: {result.count(Sure.SURE)} sure, {result.count(Sure.LIKELY)} likely, "
         f"{result.count(Sure.OPEN)} open, {result.by_hand} by hand."
     )
+    yield from _clock_lines(result)
     asked = [link for link in found.links if link.sure is not Sure.SURE]
     if asked:
         yield ""

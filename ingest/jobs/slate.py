@@ -4,13 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from zoneinfo import ZoneInfo
 
 from ingest.catalog.catalog import Catalog
-from ingest.catalog.records import Clip, Observer, Rating, SlateRow, Sure, TakeLink
+from ingest.catalog.records import (
+    Clip,
+    ClipRole,
+    FileRecord,
+    Observer,
+    Rating,
+    SlateRow,
+    Sure,
+    TakeLink,
+)
 from ingest.errors import UsageError
 from ingest.jobs.find import choose_production, find_clip
 from ingest.jobs.owed import planned_shots
+from ingest.settings import Settings
 from ingest.slate.changes import Changes, compare_rows
 from ingest.slate.conflicts import find_conflicts
 from ingest.slate.days import shoot_days, with_days
@@ -41,7 +51,8 @@ class MatchResult:
     @property
     def questions(self) -> tuple[Question, ...]:
         """What to ask a person: one question a clip that is open."""
-        return open_questions(self.clips.values(), self.matching.links, self.conflicts)
+        found = self.matching
+        return open_questions(self.clips.values(), found.links, self.conflicts, found.candidates)
 
     @property
     def is_open(self) -> bool:
@@ -85,15 +96,16 @@ def load_log(
     observer: Observer,
     *,
     sheet: str | None = None,
-    days: Sequence[date] = (),
+    settings: Settings | None = None,
 ) -> LoadResult:
     """Load a slate log, in place of what the log of this file name said before, and match anew.
 
-    `sheet` names a workbook's sheet; `days` are the production's shoot days in order. Raises
-    BadLog (nothing is loaded then), NotKnown, UsageError.
+    `sheet` names a workbook's sheet; `settings` say the shoot days in order. Raises BadLog
+    (nothing is loaded then), NotKnown, UsageError.
     """
     chosen = choose_production(catalog, production)
-    numbers = shoot_days(days, catalog.rolls(production=chosen))
+    settings = settings or Settings()
+    numbers = shoot_days(settings.days, catalog.rolls(production=chosen))
     rows = read_log(path, sheet=sheet, shoot_dates=numbers)
     log = rows[0].log
     before = [row for row in catalog.slate(chosen) if row.log == log]
@@ -103,23 +115,35 @@ def load_log(
         rows=len(rows),
         before=len(before),
         changes=compare_rows(before, rows),
-        match=match_production(catalog, chosen, days=days),
+        match=match_production(catalog, chosen, settings=settings),
     )
 
 
 def match_production(
-    catalog: Catalog, production: str | None = None, *, days: Sequence[date] = ()
+    catalog: Catalog, production: str | None = None, *, settings: Settings | None = None
 ) -> MatchResult:
-    """Link all clips of a production to takes anew; links set by hand stay."""
+    """Link all clips of a production to takes anew; links set by hand stay.
+
+    `settings` say the shoot days, the hour a day ends, the time zone, and how files are named.
+    """
+    settings = settings or Settings()
     chosen = choose_production(catalog, production)
     rolls = catalog.rolls(production=chosen)
     clips = catalog.clips(rolls)
     ids = [clip.id for clip in clips]
     by_hand = [link for some in catalog.links(ids).values() for link in some if link.by_hand]
-    rows = with_days(catalog.slate(chosen), shoot_days(days, rolls))
-    found = match(clips, rows, by_hand)
+    rows = with_days(catalog.slate(chosen), shoot_days(settings.days, rolls))
+    found = match(
+        clips,
+        rows,
+        by_hand,
+        modified=_modified(clips, catalog.files(rolls)),
+        zone=ZoneInfo(settings.time_zone) if settings.time_zone else None,
+        day_ends=settings.day_ends,
+        names=settings.names,
+    )
     catalog.replace_links(ids, found.links)
-    planned = planned_shots(catalog, chosen, days)
+    planned = planned_shots(catalog, chosen, settings.days)
     between = find_conflicts(clips, rows, found.links, planned, known=found.conflicts)
     return MatchResult(
         production=chosen,
@@ -128,6 +152,17 @@ def match_production(
         matching=found,
         conflicts=(*found.conflicts, *between),
     )
+
+
+def _modified(clips: Sequence[Clip], files: Sequence[FileRecord]) -> dict[int, int]:
+    """By clip id when its last span was written, as the card stated it: nanoseconds since 1970."""
+    times = {(file.roll_id, file.path): file.mtime_ns for file in files}
+    found: dict[int, int] = {}
+    for clip in clips:
+        spans = [file.path for file in clip.files if file.role is ClipRole.SPAN]
+        if spans and (time := times.get((clip.roll.id, spans[-1]))):
+            found[clip.id] = time
+    return found
 
 
 def set_take(

@@ -12,6 +12,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 __all__ = [
     "SceneName",
@@ -94,6 +95,7 @@ def parse_scene(text: str) -> SceneName:
     return SceneName(prefix, _number(number), suffix, name_key(rest) if rest.strip() else "")
 
 
+@lru_cache(maxsize=4096)
 def parse_take(text: str) -> TakeName:
     """The parts of a take's name; never fails."""
     folded = _TAKE_WORD.sub("", _folded(text))

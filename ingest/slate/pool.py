@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from ingest.catalog.records import Clip, SlateRow, Sure, TakeLink
 from ingest.media.facts import ClipKind
@@ -16,6 +17,7 @@ __all__ = [
     "Claim",
     "Conflict",
     "Key",
+    "Met",
     "Pool",
     "row_key",
     "said_row",
@@ -56,6 +58,18 @@ class Claim:
     rows: list[SlateRow] = field(default_factory=list)
 
 
+@dataclass(frozen=True, slots=True)
+class Met:
+    """A take that a clip ran with, by timecode or by a clock whose offset is known."""
+
+    scene: str
+    take: str
+    sound: Clip | None
+    """The sound file that says which take it is; None where only a log does."""
+    alone: bool
+    """Nothing else of that camera ran with the take, nor the clip with another take."""
+
+
 class Pool:
     """Clips, rows, and what is claimed so far."""
 
@@ -72,6 +86,12 @@ class Pool:
         self.spans: dict[int, Span] = {
             clip.id: span for clip in clips if (span := clip_span(clip)) is not None
         }
+        self.met: defaultdict[int, dict[Key, Met]] = defaultdict(dict)
+        """By clip id, the takes that it ran with."""
+        self.candidates: defaultdict[int, list[tuple[Key, float]]] = defaultdict(list)
+        """By clip id, takes that came near, with how near: the more the better."""
+        self.wild = frozenset(clip.id for clip in clips if _is_wild(clip))
+        """Sound without picture: wild tracks and room tone."""
         self.rows_of: defaultdict[Key, list[SlateRow]] = defaultdict(list)
         for row in rows:
             self.rows_of[row_key(row)].append(row)
@@ -105,6 +125,14 @@ class Pool:
             self.conflicts.append(found)
 
 
+def _is_wild(clip: Clip) -> bool:
+    sound = clip.facts.sound
+    if clip.facts.kind is not ClipKind.SOUND or sound is None:
+        return False
+    return "WILD_TRACK" in sound.take_type or not parse_take(sound.take or "").has_picture
+
+
+@lru_cache(maxsize=4096)
 def take_of(scene: str, take: str) -> Key:
     """The key of a take."""
     return scene_key(scene), take_key(take)

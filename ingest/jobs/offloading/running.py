@@ -109,7 +109,7 @@ def run_offload(
                     from ingest.jobs.footage import footage_of
                     from ingest.jobs.slate import match_production
 
-                    match_production(catalog, plan.production)
+                    match_production(catalog, plan.production, settings=plan.request.settings)
                     footage = footage_of(catalog, [offload.roll], plan.request.settings)
                     work.set_wrong, work.timecodes = footage.oddities, footage.timecodes
         asked_to_stop = stop.is_set()

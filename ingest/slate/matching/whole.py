@@ -5,7 +5,7 @@ Pure: clips and log rows in, links and open questions out. In this order:
 1. A link set by hand beats all others; its clip gets no other.
 2. A log row that names a clip (see `ingest.slate.naming`).
 3. A sound file's own iXML, which the recorder wrote.
-4. Timecode, for clips that nothing names (see `ingest.slate.by_timecode`).
+4. Timecode, for clips that nothing names (see `ingest.slate.matching.by_timecode`).
 
 Whatever contradicts is a `Conflict` in words; it never changes a link silently.
 """
@@ -13,13 +13,19 @@ Whatever contradicts is a `Conflict` in words; it never changes a link silently.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import tzinfo
 
 from ingest.catalog.records import Clip, Rating, SlateRow, Sure, TakeLink
 from ingest.media.facts import ClipKind
 from ingest.names import shown
-from ingest.slate.by_timecode import link_by_timecode
+from ingest.slate.matching.by_clock import link_by_clock
+from ingest.slate.matching.by_order import link_by_order
+from ingest.slate.matching.by_pattern import link_by_pattern
+from ingest.slate.matching.by_timecode import link_by_timecode
+from ingest.slate.matching.clocks import ClockOffset
+from ingest.slate.matching.doubts import weigh
 from ingest.slate.names import camera_key, parse_take, scene_key, scene_order, take_order
 from ingest.slate.naming import ClipNames, Fit, scope_of
 from ingest.slate.pool import (
@@ -32,10 +38,13 @@ from ingest.slate.pool import (
     sound_take,
     take_of,
 )
+from ingest.slate.questions import Answer
 from ingest.slate.timing import Span, clip_span, overlap, row_span
 
 __all__ = ["Conflict", "Matching", "match"]
 
+_NEAR_ENOUGH = 0.8
+"""How near, of 3, a take must come by the clock for a person to be asked about it."""
 _SLACK = 2_000_000
 """Microseconds by which a logged time may miss its clip: a hand wrote it."""
 
@@ -49,21 +58,40 @@ class Matching:
     clips_without_take: tuple[Clip, ...]
     """Pictures and sound only: stills and other files have no take."""
     conflicts: tuple[Conflict, ...]
+    clocks: tuple[ClockOffset, ...] = ()
+    """How far each camera's clock was off, by day; a clock set anew in the day comes twice."""
+    candidates: Mapping[int, tuple[Answer, ...]] = field(default_factory=dict)
+    """By clip id, for clips whose links are open or none: the two best answers, best first."""
 
 
 def match(
-    clips: Sequence[Clip], rows: Sequence[SlateRow], earlier_by_hand: Iterable[TakeLink] = ()
+    clips: Sequence[Clip],
+    rows: Sequence[SlateRow],
+    earlier_by_hand: Iterable[TakeLink] = (),
+    *,
+    modified: Mapping[int, int] | None = None,
+    zone: tzinfo | None = None,
+    day_ends: int = 5,
+    names: str | None = None,
 ) -> Matching:
     """Links all clips of one production to the takes that its log and its sound files name.
 
     `earlier_by_hand`: links of these clips that a person set; others among them are ignored.
+    `modified`: by clip id when its file was last written, nanoseconds since 1970 (UTC). `zone`:
+    where the production is. `day_ends`: the hour at which a shoot day ends. `names`: the pattern
+    by which files or folders are named for their take, such as `{scene}-{take}`.
     """
     pool = Pool(clips, rows, (link for link in earlier_by_hand if link.by_hand))
     named = _link_named_rows(pool)
     _link_sound(pool)
+    if names:
+        link_by_pattern(pool, names)
     link_by_timecode(pool, [row for row in rows if not row.clip])
+    clocks = link_by_clock(pool, modified or {}, zone, day_ends=day_ends)
     _check_ratings(pool)
     _check_times(pool, named)
+    weigh(pool, named)
+    link_by_order(pool)
     links = tuple(link for clip in clips for link in _links(pool, clip))
     unmet = _rows_without_clip(pool, named)
     _check_circled(pool, links)
@@ -76,7 +104,33 @@ def match(
             if clip.facts.kind in (ClipKind.PICTURE, ClipKind.SOUND) and not pool.keys(clip)
         ),
         conflicts=tuple(pool.conflicts),
+        clocks=clocks,
+        candidates=_candidates(pool, links),
     )
+
+
+def _candidates(pool: Pool, links: Iterable[TakeLink]) -> dict[int, tuple[Answer, ...]]:
+    settled = {link.clip_id for link in links if link.sure is not Sure.OPEN}
+    named: dict[Key, tuple[str, str]] = {
+        key: (rows[0].scene, rows[0].take) for key, rows in pool.rows_of.items()
+    }
+    for clip in pool.clips:
+        if (told := sound_take(clip)) is not None:
+            named.setdefault(take_of(*told), told)
+    found = {}
+    for clip in pool.clips:
+        if clip.id in settled or clip.facts.kind not in (ClipKind.PICTURE, ClipKind.SOUND):
+            continue
+        answers = {
+            key: Answer(claim.scene, claim.take, "; ".join(claim.basis))
+            for key, claim in pool.claims.get(clip.id, {}).items()
+        }
+        for key, near in sorted(pool.candidates.get(clip.id, ()), key=lambda each: -each[1]):
+            if key in named and near >= _NEAR_ENOUGH:
+                answers.setdefault(key, Answer(*named[key], "ran near it, by the clock"))
+        if answers:
+            found[clip.id] = tuple(answers.values())[:2]
+    return found
 
 
 # By name ------------------------------------------------------------------------------------

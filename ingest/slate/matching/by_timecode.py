@@ -16,7 +16,7 @@ from ingest.media.facts import ClipKind
 from ingest.names import shown
 from ingest.slate.names import camera_key, parse_take
 from ingest.slate.naming import scope_of
-from ingest.slate.pool import Key, Pool, row_key, said_row, said_take, sound_take, take_of
+from ingest.slate.pool import Key, Met, Pool, row_key, said_row, said_take, sound_take, take_of
 from ingest.slate.timing import Span, free_running, overlap, row_span
 
 __all__ = ["link_by_timecode"]
@@ -95,7 +95,7 @@ def _sound_takes(pool: Pool) -> dict[int, list[_Take]]:
     takes: defaultdict[int, list[_Take]] = defaultdict(list)
     for clip in pool.clips:
         told = sound_take(clip)
-        if told is None or clip.id not in pool.spans or _is_wild(clip):
+        if told is None or clip.id not in pool.spans or clip.id in pool.wild:
             continue
         takes[clip.roll.day].append(_Take(*told, take_of(*told), sound=clip))
     return takes
@@ -122,12 +122,6 @@ def _link_sound_series(pool: Pool, take: _Take) -> None:
             if row_key(row) != take.key:
                 basis = f"a series: {said_row(row)} lies in it by its timecode"
                 pool.claim(clip, row.scene, row.take, Sure.LIKELY, basis, row)
-
-
-def _is_wild(clip: Clip) -> bool:
-    sound = clip.facts.sound
-    assert sound is not None
-    return "WILD_TRACK" in sound.take_type or not parse_take(sound.take or "").has_picture
 
 
 def _days_of(pool: Pool, row: SlateRow) -> set[int]:
@@ -164,9 +158,14 @@ def _link_group(
     known = {clip.id for clip in timed if pool.keys(clip)}
     for meeting in _chosen(meetings):
         take = meeting.take
+        alone = _is_alone(meeting, meetings)
+        if at_most is Sure.SURE and meeting.share > 0.5:
+            of_clip = pool.met[meeting.clip.id]
+            if take.key not in of_clip or take.sound is not None:
+                of_clip[take.key] = Met(take.scene, take.take, take.sound, alone)
         if meeting.clip.id in known and not _is_more_of_it(pool, meeting):
             continue
-        alone = meeting.clip.id not in known and _is_alone(meeting, meetings)
+        alone = alone and meeting.clip.id not in known
         sure = at_most if alone else Sure.LIKELY
         if take.key in contested:
             sure = Sure.OPEN

@@ -1,0 +1,273 @@
+"""How far a device's clock is off: its clips laid against the takes of the day until they fit.
+
+Every clip may be every take, so each pair votes for one offset, the more the better its lengths
+agree. Where the votes crowd, the offset is tried: clips and takes are paired, one to one. The
+offset with most support wins, as long as no other comes near it. Clips with no take, takes with
+no clip, a clock a day or a zone wrong only cost votes; a drift is worked out from the pairs, as
+the median of the slopes between them (H. Theil 1950, P. K. Sen 1968).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Container, Mapping, Sequence
+from dataclasses import dataclass, replace
+from statistics import median
+
+__all__ = ["Alignment", "Pair", "Stretch", "align"]
+
+_WINDOW = 10.0
+"""Seconds between votes for one offset: how far apart people press their buttons."""
+_NEAR = 20.0
+"""Seconds by which a clip may miss its take's start or end."""
+_STEADY = 5.0
+"""Seconds of spread above which people's buttons can't be the reason."""
+_TRIED = 10
+_FEWEST_FOR_DRIFT = 12
+_LONGEST_DRIFT = 30 / 86_400
+"""Seconds a second: no clock of a camera that works drifts by more than 30 s a day."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Something that ran: start in seconds on its own device's axis, length in seconds."""
+
+    start: float
+    length: float | None = None
+    """None where only a start is known."""
+    grain: float = 0.0
+    """How coarse the start is told, in seconds: 60 for a clock without seconds."""
+    weight: float = 1.0
+    """How much its vote counts: less where it is said to be another camera's take."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Clip and take by their places in what was given."""
+
+    clip: int
+    take: int
+    apart: float
+    """Seconds from the take's start to the clip's, after the offset."""
+
+
+@dataclass(frozen=True, slots=True)
+class Alignment:
+    """Add `offset` to a clip's start and it stands on the takes' axis."""
+
+    offset: float
+    """Seconds, at `middle`."""
+    drift: float
+    """Seconds to add in each second after `middle` (of the clips' own axis)."""
+    middle: float
+    spread: float
+    """Seconds: the median distance of the pairs from the offset."""
+    pairs: tuple[Pair, ...]
+    """Clips that support it, each with its take."""
+    rival: float
+    """Support of the next best offset, as a share of this one's: near 1, nothing is known."""
+
+    def moved(self, start: float) -> float:
+        """A time of the clips' axis on the takes' axis, in seconds."""
+        return start + self.offset + self.drift * (start - self.middle)
+
+    def at_places(self, places: Sequence[int]) -> Alignment:
+        """The same, its clips counted as in the longer list that they were taken from."""
+        pairs = tuple(replace(pair, clip=places[pair.clip]) for pair in self.pairs)
+        return replace(self, pairs=pairs)
+
+    @property
+    def is_sure(self) -> bool:
+        """Enough pairs, close together, and no other offset explains as much by far."""
+        return len(self.pairs) >= 5 and self.rival <= 0.6 and self.spread <= _STEADY
+
+
+def align(
+    clips: Sequence[Stretch],
+    takes: Sequence[Stretch],
+    *,
+    known: Mapping[int, Container[int]] | None = None,
+    quarter_hours: bool = False,
+) -> Alignment | None:
+    """The offset that lays most clips on takes, or None where nothing fits.
+
+    `known`: by a clip's place the takes that something else, such as the log, says it holds:
+    those pairs count double, and a wrong one does no harm. `quarter_hours`: with nothing else
+    to go by, an offset near a whole quarter of an hour (a wrong zone) or near nothing is the
+    likelier one.
+    """
+    if not clips or not takes:
+        return None
+    told = known or {}
+    nothing: Container[int] = ()
+    votes = sorted(
+        (take.start - clip.start, _likeness(clip, take) + (index in told.get(place, nothing)))
+        for place, clip in enumerate(clips)
+        for index, take in enumerate(takes)
+    )
+    grain = max(each.grain for each in (*clips, *takes))
+    peaks = _peaks(votes, _WINDOW + grain)
+    tried = [(*_support(clips, takes, peak, told), peak) for peak in peaks]
+    if quarter_hours:
+        tried = [(support + _plain(peak), pairs, peak) for support, pairs, peak in tried]
+    tried.sort(key=lambda each: (-each[0], abs(each[2])))
+    best, pairs, offset = tried[0]
+    if not pairs:
+        return None
+    others = (each for each in tried[1:] if abs(each[2] - offset) > 2 * (_WINDOW + grain))
+    rival = max((support for support, _, _ in others), default=0.0)
+    return _refined(clips, takes, offset, pairs, rival / best if best else 1.0)
+
+
+def _likeness(clip: Stretch, take: Stretch) -> float:
+    if clip.length is None or take.length is None:
+        return 0.3 * take.weight
+    return take.weight / (1 + ((clip.length - take.length) / 6) ** 2)
+
+
+def _plain(offset: float) -> float:
+    rest = abs(offset - 900 * round(offset / 900))
+    return 0.4 / (1 + rest / 60)
+
+
+def _peaks(votes: Sequence[tuple[float, float]], window: float) -> list[float]:
+    """Offsets where the votes crowd most, the best first, none within a window of another."""
+    crowds: list[tuple[float, float]] = []
+    first, total, moment = 0, 0.0, 0.0
+    for offset, weight in votes:
+        total += weight
+        moment += weight * offset
+        while offset - votes[first][0] > window:
+            total -= votes[first][1]
+            moment -= votes[first][1] * votes[first][0]
+            first += 1
+        crowds.append((total, moment / total if total > 1e-9 else offset))
+    crowds.sort(key=lambda each: -each[0])
+    peaks: list[float] = []
+    for _, offset in crowds:
+        if all(abs(offset - known) > window for known in peaks):
+            peaks.append(offset)
+            if len(peaks) == _TRIED:
+                break
+    return peaks
+
+
+def _support(
+    clips: Sequence[Stretch],
+    takes: Sequence[Stretch],
+    offset: float,
+    told: Mapping[int, Container[int]],
+) -> tuple[float, list[Pair]]:
+    """How much of the clips lies on takes at this offset, and which on which, one to one."""
+    order = sorted(range(len(takes)), key=lambda place: takes[place].start)
+    by_start = sorted(range(len(clips)), key=lambda place: clips[place].start)
+    near: list[tuple[float, int, int, float]] = []
+    low = 0
+    for place in by_start:
+        clip = clips[place]
+        reach = _NEAR + clip.grain
+        at = clip.start + offset
+        while low < len(order) and takes[order[low]].start + takes[order[low]].grain < at - reach:
+            low += 1
+        for index in order[low:]:
+            take = takes[index]
+            if take.start > at + reach:
+                break
+            apart = at - take.start
+            blur = 3.0 + (clip.grain + take.grain) / 2
+            worth = _likeness(clip, take) + (index in told.get(place, ()))
+            worth /= 1 + (apart / blur) ** 2
+            near.append((worth, place, index, apart))
+    near.sort(key=lambda each: -each[0])
+    used_clips: set[int] = set()
+    used_takes: set[int] = set()
+    pairs, total = [], 0.0
+    for worth, place, index, apart in near:
+        if place in used_clips or index in used_takes or worth < 0.02:
+            continue
+        used_clips.add(place)
+        used_takes.add(index)
+        pairs.append(Pair(place, index, apart))
+        total += worth
+    return total, sorted(pairs, key=lambda pair: pair.clip)
+
+
+def _refined(
+    clips: Sequence[Stretch],
+    takes: Sequence[Stretch],
+    offset: float,
+    pairs: list[Pair],
+    rival: float,
+) -> Alignment:
+    times = [clips[pair.clip].start for pair in pairs]
+    middle = median(times)
+    drift, error, spread = 0.0, 0.0, 0.0
+    for _ in range(3):
+        times = [clips[pair.clip].start for pair in pairs]
+        gaps = _gaps(clips, takes, offset, pairs)
+        drift = _drift(times, gaps)
+        flat = [gap - drift * (time - middle) for time, gap in zip(times, gaps, strict=True)]
+        error = median(flat)
+        spread = median(abs(each - error) for each in flat)
+        grain = max(clips[pair.clip].grain + takes[pair.take].grain for pair in pairs)
+        reach = max(4 * spread, 3.0) + grain / 2
+        kept = [pair for pair, each in zip(pairs, flat, strict=True) if abs(each - error) <= reach]
+        if len(kept) == len(pairs):
+            break
+        pairs = kept
+    total = offset + error
+    settled = tuple(
+        Pair(
+            pair.clip,
+            pair.take,
+            clips[pair.clip].start
+            + total
+            + drift * (clips[pair.clip].start - middle)
+            - takes[pair.take].start,
+        )
+        for pair in pairs
+    )
+    return Alignment(total, drift, middle, spread, settled, rival)
+
+
+def _gaps(
+    clips: Sequence[Stretch], takes: Sequence[Stretch], offset: float, pairs: Sequence[Pair]
+) -> list[float]:
+    """What is to be added to the offset, by each pair: from its starts or from its middles,
+    whichever of both is steadier over all pairs."""
+    starts, middles = [], []
+    for pair in pairs:
+        clip, take = clips[pair.clip], takes[pair.take]
+        start = take.start - clip.start - offset
+        longer = 0.0
+        if clip.length is not None and take.length is not None:
+            longer = take.length - clip.length
+        starts.append(start)
+        middles.append(start + longer / 2)
+    return middles if 1.2 * _blur(middles) < _blur(starts) else starts
+
+
+def _blur(values: Sequence[float]) -> float:
+    middle = median(values)
+    return median(abs(value - middle) for value in values)
+
+
+def _drift(times: Sequence[float], gaps: Sequence[float]) -> float:
+    """Seconds a second; 0 where too few pairs tell, or where it wouldn't show."""
+    if len(times) < _FEWEST_FOR_DRIFT or max(times) - min(times) < 3600:
+        return 0.0
+    points = sorted(zip(times, gaps, strict=True))
+    step = max(1, len(points) // 60)
+    points = points[::step]
+    slopes = [
+        (later[1] - earlier[1]) / (later[0] - earlier[0])
+        for index, earlier in enumerate(points)
+        for later in points[index + 1 :]
+        if later[0] - earlier[0] > 600
+    ]
+    if not slopes:
+        return 0.0
+    drift = median(slopes)
+    if abs(drift) > _LONGEST_DRIFT:
+        return 0.0
+    flat = [gap - drift * time for time, gap in zip(times, gaps, strict=True)]
+    return drift if _blur(flat) < 0.9 * _blur(gaps) else 0.0
