@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -324,6 +325,50 @@ def _start(bench: Bench) -> list[Row]:
     ]
 
 
+def _clips(bench: Bench) -> list[Row]:
+    """What the reading of clips costs, while there is a processor to spare."""
+    # Imported here, since the other cases need no decoder.
+    from benchmarks.reading import UNREAD
+
+    size = bench.bytes(1500 * MB)
+    runs: dict[str, Ran] = {}
+    with bench.disks(size, {"card": _CARD, "a": _A, "b": _B}) as (ours, (card, *to)):
+        footage.clips(card.root, [size // 20] * 20)
+        for case, program in (("without", [sys.executable, *UNREAD]), ("with", [])):
+            for disk in to:
+                _emptied(disk)
+            with bench.ground.held(card, *to):
+                ours.ready()
+                # A catalog for each, or the clips would be known already.
+                asked = replace(ours, catalog=case, program=program)
+                runs[case] = asked.offload([card], to)
+    ran, alone = runs["with"], runs["without"]
+    return [
+        Row(
+            case="clips",
+            what="verified offload of 20 clips, each read / the same without reading them",
+            ratio=ran.seconds / alone.seconds,
+            goal=1.03,
+            sense="at most",
+            seconds=ran.seconds,
+            floor_seconds=alone.seconds,
+            floor="the same offload, no clip read",
+            peak_main=ran.peak_main,
+            peak_child=ran.peak_child,
+            details={
+                "processor seconds": round(ran.cpu_seconds, 2),
+                "processors": os.cpu_count() or 0,
+            },
+        )
+    ]
+
+
+def _probe(bench: Bench) -> list[Row]:
+    from benchmarks.reading import probed
+
+    return probed(bench.scale)
+
+
 def _report(bench: Bench) -> list[Row]:
     # Imported here, since the other cases need no browser and no decoder.
     from benchmarks.pages import opened_report
@@ -347,6 +392,8 @@ CASES: Mapping[str, Callable[[Bench], list[Row]]] = {
     "audit": _audit,
     "memory": _memory,
     "start": _start,
+    "clips": _clips,
+    "probe": _probe,
     "report": _report,
 }
 """By name, in the order in which they are run."""

@@ -25,6 +25,8 @@ class Ours:
     ground: Ground
     home: Disk
     catalog: str = "catalog"
+    program: Sequence[str] = ()
+    """What is run; empty: the installed command."""
 
     def ready(self, *, audit: bool = False) -> None:
         """Nothing of the footage is in the system's cache, but the program is: a tiny offload
@@ -68,7 +70,7 @@ class Ours:
         os.makedirs(folder, exist_ok=True)
         env = {name: value for name, value in os.environ.items() if not name.startswith("INGEST_")}
         env["INGEST_CATALOG"] = os.path.join(folder, "catalog.sqlite3")
-        argv = self.ground.inside([_program(), *command, "--json"])
+        argv = self.ground.inside([*(self.program or [_program()]), *command, "--json"])
         # 3 also says that there are not copies enough, which two folders on one disk are not.
         ran = must(argv, cwd=self.home.root, env=env, well=(0, 3))
         verdict = json.loads(ran.stdout)["verdict"]
