@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import os
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -26,6 +27,7 @@ _FEW = 10
 @click.option("--production", metavar="NAME", help="Where a folder's place doesn't tell it.")
 @click.option("--day", type=int, metavar="N", help="Where a folder's place doesn't tell it.")
 @click.option("--roll", metavar="NAME", help="Where a folder's place doesn't tell it.")
+@click.option("--clips", is_flag=True, help="Then read what the clips are, from these drives.")
 @click.option("--mark", is_flag=True, help="Write a marker file on a drive that has none.")
 def command(
     terminal: Terminal,
@@ -33,6 +35,7 @@ def command(
     production: str | None,
     day: int | None,
     roll: str | None,
+    clips: bool,
     mark: bool,
 ) -> int:
     """Make the catalog anew from the hash lists on each DRIVE.
@@ -41,12 +44,16 @@ def command(
     is read, so everything taken in is a claim until ingest audit has read it; and no claim ever
     carries a card to reuse. Running it again adds nothing.
 
+    --clips then reads facts, pictures and health of the clips of every roll that has none, from
+    copies on drives that are here. That makes no claim evidence: only an audit compares.
+
     Exit: 0 taken in; 3 lists differ, name what isn't there, or can't be trusted.
     """
     import secrets
     from datetime import UTC, datetime
 
     from ingest.jobs.further.lists import Request
+    from ingest.jobs.reading_clips import read_missing_clips
     from ingest.jobs.rebuilding import rebuild
 
     request = Request(
@@ -65,7 +72,20 @@ def command(
             run=lambda: secrets.token_hex(8),
             now=lambda: datetime.now(UTC),
         )
-    terminal.answer(_document(result), _lines(result))
+        read: Mapping[str, int] = {}
+        if clips:
+            read = read_missing_clips(
+                catalog,
+                terminal.observer(),
+                request.settings,
+                run=secrets.token_hex(8),
+                now=lambda: datetime.now(UTC),
+                places=drives,
+                workers=os.cpu_count() or 1,
+            )
+    document = {**_document(result), "clips": [{"roll": k, "clips": n} for k, n in read.items()]}
+    said = [f"Clips read: {counted(sum(read.values()), 'clip')} of {counted(len(read), 'roll')}."]
+    terminal.answer(document, [*_lines(result), *(said if clips else [])])
     return ExitCode.WELL if result.verdict == "claimed" else ExitCode.FOOTAGE
 
 

@@ -134,3 +134,35 @@ def test_an_image_sequence_is_one_clip_with_its_length_and_its_gaps(
     (found,) = ingest("find", "--json", "--production", "Saltmarsh").document["clips"]
     assert (found["clip"], found["duration_seconds"], len(found["files"])) == ("P001/plate", 0.2, 5)
     assert found["health"] != "healthy"
+
+
+def test_a_rebuilt_catalog_reads_the_clips_from_the_drives_when_asked(
+    ingest: Runner, drives, apart: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Equal to what the offload read, spans put together; nothing is written to a drive, and no
+    claim becomes evidence. A second time there is nothing left to read."""
+    base = tmp_path / "card" / "A001C001_260314_K7QD"
+    clip(Path(f"{base}_001.MOV"), "10:00:00:00")
+    clip(Path(f"{base}_002.MOV"), "10:00:00:10")
+    clip(tmp_path / "card" / "A001C002_260314_K7QD.MOV", "11:00:00:00", shade=30)
+    offload(ingest, tmp_path / "card", "A001", drives)
+    facts = ("clip", "start_timecode", "duration_seconds", "frame_rate", "codec", "files", "health")
+
+    def known() -> list[dict[str, object]]:
+        found = ingest("find", "--json", "--production", "Saltmarsh").document["clips"]
+        return [{fact: one[fact] for fact in facts} for one in found]
+
+    before = known()
+    assert len(before) == 2
+    lying = {path: path.stat().st_mtime_ns for root in drives for path in root.rglob("*")}
+    (tmp_path / "new").mkdir()
+    monkeypatch.setenv("INGEST_CATALOG", str(tmp_path / "new" / "catalog.sqlite3"))
+    assert ingest("rebuild", *drives).code == 0
+    assert known() == []
+    ran = ingest("rebuild", *drives, "--clips", "--json")
+    assert ran.document["clips"] == [{"roll": "Saltmarsh/A001", "clips": 2}]
+    assert known() == before
+    assert lying == {path: path.stat().st_mtime_ns for root in drives for path in root.rglob("*")}
+    (roll,) = ingest("rolls", "--json").document["rolls"]
+    assert roll["state"] == "unverified"
+    assert ingest("rebuild", *drives, "--clips", "--json").document["clips"] == []

@@ -7,31 +7,33 @@ card is never read for it, and a file whose content was read before isn't read a
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from datetime import datetime
 from types import TracebackType
 from typing import Self
 
 from ingest.card.clips import ClipGroup, Confirmed, confirm, group
 from ingest.catalog.catalog import Catalog
-from ingest.catalog.records import Clip, ClipFile, ClipRole, NewClip, NewClipLook, Observer, Roll
+from ingest.catalog.records import Clip, ClipRole, NewClip, NewClipLook, Observer, Roll
 from ingest.copying.values import Action, FileOutcome
 from ingest.drives import DriveSeen
 from ingest.evidence import State
+from ingest.jobs.clip_making import (
+    files_of,
+    files_to_read,
+    health_of,
+    new_clip,
+    poster_name,
+    slate_name,
+)
 from ingest.jobs.offloading.known_clips import KnownClips
 from ingest.jobs.offloading.values import ClipHealth, Plan
-from ingest.media.facts import ClipFacts
-from ingest.media.health import Depth, Health, far_from_shoot, joined
-from ingest.media.joining import joined_facts, sequence_facts
+from ingest.media.health import Health, far_from_shoot
 from ingest.media.workers import ProbeItem, ProbePool, ProbeResult
 
 __all__ = ["ClipReader"]
 
 _LIMIT_S = 60.0
-_MOST_SPANS = 200
-"""Files of one recording that are all read; of an image sequence only the first frame is."""
 
 
 class ClipReader:
@@ -62,12 +64,7 @@ class ClipReader:
         grouping = group([file.path for file in plan.inventory.files if self._is_here(file.path)])
         self._groups = grouping.clips
         self._main = {one.spans[0]: one for one in grouping.clips}
-        self._further = {
-            path
-            for one in grouping.clips
-            if not one.is_sequence and len(one.spans) <= _MOST_SPANS
-            for path in one.spans[1:]
-        }
+        self._further = {path for one in grouping.clips for path in files_to_read(one)[1:]}
         sizes = {file.path: file.size for file in plan.inventory.files}
         self._known = KnownClips(catalog, (sizes[path] for path in self._main))
         self._place: dict[str, int] = {}
@@ -136,9 +133,9 @@ class ClipReader:
             self._submit_with_pictures(path, drive, str(sorted(digests.items())))
 
     def _submit_with_pictures(self, path: str, drive: int, content: str) -> None:
-        self._posters[path] = _poster_name(self._roll, path, content)
+        self._posters[path] = poster_name(self._roll, path, content)
         place = self._catalog.posters / self._posters[path]
-        slate = place.with_name(_slate_name(place.name))
+        slate = place.with_name(slate_name(place.name))
         self._submit(path, drive, poster_out=str(place), slate_out=str(slate))
 
     def _submit(
@@ -206,56 +203,20 @@ class ClipReader:
 
     def _health(self, one: ClipGroup) -> Health:
         """Of all its parts, and whether its date lies near the shoot day, where those are known."""
-        parts = [(path, self._results[path]) for path in one.spans if path in self._results]
-        health = joined([(path, result.health) for path, result in parts])
-        if len(parts) < len(one.spans):
-            said = f"Only {len(parts):,} of its {len(one.spans):,} files were looked at."
-            health = replace(health, depth=Depth.NONE, unchecked=said)
-        if not parts or not self._plan.request.settings.days:
+        health = health_of(one, self._results)
+        main = self._results.get(one.spans[0])
+        if main is None or not self._plan.request.settings.days:
             return health  # the day is the one on which it came in: that says nothing
-        return health.with_findings(far_from_shoot(parts[0][1].facts, self._plan.date))
+        return health.with_findings(far_from_shoot(main.facts, self._plan.date))
 
     def _clip(self, one: ClipGroup, said: str) -> NewClip:
-        files = (
-            *(ClipFile(path, ClipRole.SPAN) for path in one.spans),
-            *(ClipFile(path, ClipRole.COMPANION) for path in one.companions),
-        )
         main = one.spans[0]
         if (taken := self._taken.get(main)) is not None:
-            return NewClip(one.name, files, taken.facts, taken.poster, taken.slate_picture)
-        facts = self._facts(one)
-        if said:
-            facts = replace(facts, doubts=(*facts.doubts, said))
-        result = self._results.get(main)
-        poster = self._posters[main] if result is not None and result.poster_made else None
-        slate = None
-        if result is not None and result.slate_made:
-            slate = _slate_name(self._posters[main])
-        return NewClip(one.name, files, facts, poster, slate)
-
-    def _facts(self, one: ClipGroup) -> ClipFacts:
-        result = self._results.get(one.spans[0])
-        first = result.facts if result is not None else ClipFacts(kind=one.kind)
-        if one.is_sequence:
-            rate = self._plan.request.settings.frame_rate
-            return sequence_facts(first, len(one.spans), one.gaps, rate)
-        if len(one.spans) > _MOST_SPANS:
-            said = f"Only the first of its {len(one.spans):,} files was read."
-            return replace(
-                first, duration_seconds=None, duration_frames=None, doubts=(*first.doubts, said)
-            )
-        unread = ClipFacts(kind=one.kind, doubts=("A part of it was not read.",))
-        return joined_facts(
-            [self._results[path].facts if path in self._results else unread for path in one.spans]
+            return NewClip(one.name, files_of(one), taken.facts, taken.poster, taken.slate_picture)
+        return new_clip(
+            one,
+            self._results,
+            said=said,
+            poster=self._posters.get(main),
+            project_rate=self._plan.request.settings.frame_rate,
         )
-
-
-def _poster_name(roll: Roll, path: str, content: str) -> str:
-    """A file name of our own making: names from a card never become names beside the catalog.
-    `content` tells other content under one path apart."""
-    about = f"{roll.production}\0{roll.name}\0{path}\0{content}"
-    return hashlib.sha256(about.encode("utf-8", "surrogateescape")).hexdigest()[:32] + ".jpg"
-
-
-def _slate_name(poster: str) -> str:
-    return poster.removesuffix(".jpg") + "-slate.jpg"
