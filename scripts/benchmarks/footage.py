@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import struct
 from fractions import Fraction
 
 __all__ = ["clips", "many", "remove", "stills"]
@@ -12,6 +13,7 @@ __all__ = ["clips", "many", "remove", "stills"]
 _POOL = 32 * 1024 * 1024
 _WIDTH, _HEIGHT = 1920, 1080
 _STILL = (2400, 1600)
+_THUMBNAIL = (160, 120)
 _RATE = 24
 
 
@@ -26,9 +28,11 @@ def clips(root: str, sizes: list[int], camera: str = "A") -> int:
 
 
 def stills(root: str, count: int, size: int) -> int:
-    """`count` pictures (JPEG) of exactly `size` bytes."""
+    """`count` pictures (JPEG) of exactly `size` bytes, each with the thumbnail that the DCF
+    rule asks of every camera (CIPA DC-009: 160 by 120 pixels, in EXIF; from memory)."""
     source, folder = _Bytes(), _folder(root, "STILLS")
-    picture = _picture(*_STILL)
+    whole = _picture(*_STILL)
+    picture = whole[:2] + _exif(_picture(*_THUMBNAIL)) + whole[2:]
     if len(picture) > size:
         raise ValueError(f"a picture of {len(picture)} bytes is larger than {size}")
     for number in range(1, count + 1):
@@ -90,6 +94,19 @@ def _picture(width: int, height: int) -> bytes:
         plane.update(os.urandom(plane.buffer_size))
     frame.pts = 0
     return b"".join(bytes(packet) for packet in (*codec.encode(frame), *codec.encode(None)))
+
+
+def _exif(thumbnail: bytes) -> bytes:
+    """An EXIF segment (CIPA DC-008) with nothing in it but a thumbnail: an empty first
+    directory, and a second one that says where in the segment the JPEG lies."""
+    first = struct.pack("<HI", 0, 14)
+    entries = ((0x0103, 3, 6), (0x0201, 4, 14 + 2 + 3 * 12 + 4), (0x0202, 4, len(thumbnail)))
+    second = struct.pack("<H", len(entries))
+    for tag, kind, value in entries:
+        second += struct.pack("<HHII", tag, kind, 1, value)
+    tiff = b"II*\0" + struct.pack("<I", 8) + first + second + struct.pack("<I", 0) + thumbnail
+    body = b"Exif\0\0" + tiff
+    return b"\xff\xe1" + struct.pack(">H", len(body) + 2) + body
 
 
 def _clip(path: str, size: int) -> None:
