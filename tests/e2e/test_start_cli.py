@@ -147,7 +147,7 @@ def test_dates_letters_and_rates_are_read_as_people_write_them() -> None:
 def offloaded(place: Path, drives: tuple[Path, Path], ingest: Runner, *words: object) -> int:
     card = place / "card"
     card.mkdir(exist_ok=True)
-    (card / "A001C001.MOV").write_bytes(b"footage " * 500)
+    (card / "A001C001.BIN").write_bytes(b"footage " * 500)
     to = ("--to", drives[0], "--to", drives[1])
     return ingest("offload", card, *to, "--system-disk-ok", *map(str, words)).code
 

@@ -16,6 +16,8 @@ from laboratory.intake import Done, Intake, check_true, check_whole, fill_card, 
 from laboratory.loops import MIB, Drive, loop_drive, run
 from laboratory.medium import extents
 
+from ingest.copying.buffers import MEMORY
+
 pytestmark = [pytest.mark.laboratory, pytest.mark.long]
 
 SIZES = {
@@ -210,12 +212,18 @@ def test_a_file_that_grows_is_in_after_the_next_run(
     check_whole(content, pair, intake.catalog)
 
 
-def test_a_card_that_is_pulled_in_the_middle_is_said_and_gone_on_with(
-    pair: tuple[Drive, Drive], tmp_path: Path
-) -> None:
-    """Its device gives nothing any more; put back, the same command copies the rest."""
-    with loop_drive(96, name="card", options="noatime") as card:
-        content = fill_card(card.mount, SIZES)
+def test_a_card_that_is_pulled_in_the_middle_is_said_and_gone_on_with(tmp_path: Path) -> None:
+    """Its device gives nothing any more; put back, the same command copies the rest. It holds
+    far more than the memory that is read ahead."""
+    sizes = {f"CLIP/A{number:03}.BIN": 7 * MIB + number for number in range(28)}
+    assert sum(sizes.values()) > 3 * MEMORY
+    with (
+        loop_drive(256, name="card", options="noatime") as card,
+        loop_drive(256, name="a") as a,
+        loop_drive(256, name="b") as b,
+    ):
+        pair = (a, b)
+        content = fill_card(card.mount, sizes)
         run("rmdir", card.mount / "lost+found")
         run("sync", "--file-system", card.mount)
         run("mount", "-o", "remount,ro", card.mount)
