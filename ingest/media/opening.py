@@ -16,7 +16,9 @@ import av
 import av.container
 from pymediainfo import MediaInfo
 
-__all__ = ["CannotRead", "Track", "attached", "mediainfo_tracks", "open_media"]
+from ingest.media.claims import Masked, claims
+
+__all__ = ["CannotRead", "Track", "attached", "claimed_tracks", "mediainfo_tracks", "open_media"]
 
 # FFmpeg's demuxer names: containers and bare streams, none that refers to other files.
 _DEMUXERS = (
@@ -25,7 +27,7 @@ _DEMUXERS = (
     "jpeg_pipe,png_pipe,tiff_pipe,webp_pipe,dpx_pipe,exr_pipe,j2k_pipe,bmp_pipe,jpegxl_pipe"
 )
 
-_MOST_TRACKS = 256
+_MOST_LISTED = 256
 
 Track = Mapping[str, Any]
 """One track as MediaInfo tells it: `track_type` and its own keys, text or int."""
@@ -38,7 +40,7 @@ class CannotRead(Exception):
 class _Nameless:
     """An open file that doesn't tell its name: FFmpeg guesses by endings before content."""
 
-    def __init__(self, file: BinaryIO) -> None:
+    def __init__(self, file: BinaryIO | Masked) -> None:
         self.read = file.read
         self.seek = file.seek
         self.tell = file.tell
@@ -51,7 +53,7 @@ def open_media(path: str | os.PathLike[str]) -> Iterator[av.container.InputConta
         with (
             open(path, "rb") as file,
             av.open(
-                _Nameless(file),
+                _Nameless(_bounded(file)),
                 "r",
                 options={"format_whitelist": _DEMUXERS, "protocol_whitelist": ""},
                 metadata_errors="replace",
@@ -79,18 +81,32 @@ def mediainfo_tracks(path: str | os.PathLike[str]) -> list[Track]:
     """
     try:
         with open(path, "rb") as file:
-            name = f"/proc/self/fd/{file.fileno()}"
-            if not os.path.exists(name):
-                name = os.path.abspath(path)
+            source: Any = _bounded(file)
+            if source is file:
+                source = f"/proc/self/fd/{file.fileno()}"
+                if not os.path.exists(source):
+                    source = os.path.abspath(path)
             found = MediaInfo.parse(
-                name,
+                source,
                 encoding_errors="replace",
                 mediainfo_options={"File_TestContinuousFileNames": "0"},
             )
         assert isinstance(found, MediaInfo)
-        return [track.to_data() for track in found.tracks[:_MOST_TRACKS]]
+        return [track.to_data() for track in found.tracks[:_MOST_LISTED]]
     except Exception as error:
         raise CannotRead(_words(error)) from error
+
+
+def claimed_tracks(path: str | os.PathLike[str]) -> int:
+    """How many tracks the header claims, where that is cheap to count, else 0. Raises OSError."""
+    with open(path, "rb") as file:
+        return claims(file).tracks
+
+
+def _bounded(file: BinaryIO) -> BinaryIO | Masked:
+    """The file as the libraries may see it: with no more tracks than they can take."""
+    claimed = claims(file)
+    return Masked(file, claimed) if claimed.hidden else file
 
 
 def _words(error: Exception) -> str:

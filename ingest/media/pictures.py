@@ -15,8 +15,16 @@ from fractions import Fraction
 from av.video.codeccontext import VideoCodecContext
 
 from ingest.media import tags as known_tags
+from ingest.media.claims import MOST_TRACKS
 from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, Colour, Disagreement, Sign
-from ingest.media.opening import CannotRead, Track, attached, mediainfo_tracks, open_media
+from ingest.media.opening import (
+    CannotRead,
+    Track,
+    attached,
+    claimed_tracks,
+    mediainfo_tracks,
+    open_media,
+)
 from ingest.media.rates import Pace, pace
 from ingest.media.timecode import BadTimecode, from_label, parse_label
 from ingest.media.values import clean, fraction, text, whole
@@ -74,8 +82,12 @@ def read_picture(path: str | os.PathLike[str], *, kind: ClipKind) -> ClipFacts:
     """Facts of a clip; `kind` is what it is taken for where the content doesn't tell.
 
     Never raises for what is in the file: doubts say what could not be read.
+    Raises OSError where the file can't be read.
     """
+    claimed = claimed_tracks(path)
     doubts: list[str] = []
+    if claimed > MOST_TRACKS:
+        doubts.append(f"It claims {claimed:,} tracks: the first {MOST_TRACKS} were looked at.")
     signs: list[Sign] = []
     apart: list[Disagreement] = []
     try:

@@ -7,11 +7,13 @@ import random
 import struct
 from collections.abc import Callable
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 
 import av
 import pytest
 
+from ingest.media.claims import Masked, claims
 from ingest.media.facts import ClipFacts, ClipKind, Sign
 from ingest.media.health import Health, HealthState, judge
 from ingest.media.probe import probe
@@ -147,19 +149,83 @@ def element(ident: bytes, content: bytes) -> bytes:
     return ident + (len(content) | 1 << 56).to_bytes(8, "big") + content
 
 
-def test_a_hundred_thousand_sound_tracks_claimed_are_survived(tmp_path: Path) -> None:
+def many_in_matroska(tracks: int) -> bytes:
     """Matroska (RFC 9559) TrackEntry elements of type audio, and nothing behind them."""
     head = element(b"\x1a\x45\xdf\xa3", element(b"\x42\x82", b"matroska"))
     track = element(
         b"\xae", element(b"\xd7", b"\x01") + element(b"\x83", b"\x02") + element(b"\x86", b"A_PCM")
     )
-    segment = element(b"\x18\x53\x80\x67", element(b"\x16\x54\xae\x6b", track * 100_000))
-    path = put(tmp_path, "many.mkv", head + segment)
-    with ProbePool(workers=1, timeout_s=3) as pool:
+    return head + element(b"\x18\x53\x80\x67", element(b"\x16\x54\xae\x6b", track * tracks))
+
+
+def many_in_mp4(clip: bytes, tracks: int) -> bytes:
+    """The last `trak` of `moov` (ISO/IEC 14496-12), which stands last in the file, repeated."""
+    start = clip.index(b"moov") - 4
+    track = clip.rindex(b"trak") - 4
+    (length,) = struct.unpack_from(">I", clip, track)
+    moov = clip[start + 8 : track] + clip[track : track + length] * (tracks - 1)
+    return clip[:start] + struct.pack(">I", 8 + len(moov)) + b"moov" + moov
+
+
+def many_in_avi(clip: bytes, tracks: int) -> bytes:
+    """The `strl` list of the header list repeated (RIFF; no index, offsets don't matter)."""
+    (header,) = struct.unpack_from("<I", clip, 16)
+    track = clip.index(b"strl") - 8
+    (length,) = struct.unpack_from("<I", clip, track + 4)
+    more = clip[track : track + 8 + length] * (tracks - 1)
+    body = clip[8:16] + struct.pack("<I", header + len(more)) + clip[20 : 20 + header] + more
+    body += clip[20 + header :]
+    return b"RIFF" + struct.pack("<I", len(body)) + body
+
+
+def test_a_hundred_thousand_sound_tracks_claimed_are_counted_and_the_first_ones_read(
+    tmp_path: Path,
+) -> None:
+    """MediaInfo alone would take minutes over them; what is beyond the limit is said."""
+    path = put(tmp_path, "many.mkv", many_in_matroska(100_000))
+    with ProbePool(workers=1, timeout_s=60) as pool:
         pool.submit(ProbeItem("k", str(path)))
         (result,) = pool.results()
+    assert result.problem == ""
     assert result.health.state is not HealthState.HEALTHY
-    assert len(result.facts.audio) <= 256
+    assert (result.facts.container, len(result.facts.audio)) == ("Matroska", 64)
+    assert "It claims 100,000 tracks: the first 64 were looked at." in result.facts.doubts
+
+
+@pytest.mark.parametrize(("name", "many"), [("h264.mp4", many_in_mp4), ("mjpeg.avi", many_in_avi)])
+def test_a_clip_that_claims_thousands_of_tracks_still_has_its_facts_and_its_picture(
+    tmp_path: Path,
+    whole: Callable[[str], bytes],
+    name: str,
+    many: Callable[[bytes, int], bytes],
+) -> None:
+    """FFmpeg itself refuses more than 1,000 streams; the clip is the one without the claim."""
+    plain, _ = looked(put(tmp_path, name, whole(name)))
+    path = put(tmp_path, f"many-{name}", many(whole(name), 5_000))
+    facts, _ = looked(path)
+    assert "It claims 5,000 tracks: the first 64 were looked at." in facts.doubts
+    assert (facts.codec, facts.width, facts.height) == (plain.codec, plain.width, plain.height)
+    assert facts.frame_rate == plain.frame_rate
+    assert view(path, facts).telling is not None
+
+
+@pytest.mark.parametrize(("tracks", "hidden"), [(64, 0), (65, 1), (80, 16)])
+def test_no_more_is_hidden_than_stands_beyond_the_limit(
+    tmp_path: Path, tracks: int, hidden: int
+) -> None:
+    """Whatever the size of the reads, the same bytes come, and of the file's none is lost."""
+    content = many_in_matroska(tracks)
+    path = put(tmp_path, "some.mkv", content)
+    with open(path, "rb") as file:
+        claimed = claims(file)
+        assert (claimed.tracks, len(claimed.hidden)) == (tracks, hidden)
+        shown = {Masked(file, claimed).read()}
+        for size in (1, 7, 64):
+            file.seek(0)
+            shown.add(b"".join(iter(partial(Masked(file, claimed).read, size), b"")))
+    (one,) = shown
+    assert len(one) == len(content)
+    assert sum(a != b for a, b in zip(one, content, strict=True)) == hidden
 
 
 def test_a_wave_of_65535_channels_claimed_has_its_facts(tmp_path: Path) -> None:
