@@ -23,6 +23,8 @@ from ingest.media.values import clean
 __all__ = ["read_sound"]
 
 _BEXT_LENGTH = 602
+_BASIC_UMID = 32
+_NOT_MEASURED = 0x7FFF  # EBU Tech 3285 v2, 2.3: a loudness parameter that is not used
 _CODECS = {1: "PCM", 3: "PCM float", 6: "A-law", 7: "mu-law"}
 _EXTENSIBLE = 0xFFFE
 
@@ -137,7 +139,8 @@ def _bext(
     for key, value in (
         ("bext originator reference", read.originator_ref),
         ("bext coding history", read.coding_history),
-        ("bext umid", (read.umid or b"").hex().strip("0")),
+        ("bext umid", _umid(read.umid or b"")),
+        *_loudness(read),
     ):
         if kept := _some(value):
             extra[key] = kept
@@ -161,6 +164,33 @@ def _bext(
         description=description,
         origination=origination or None,
     )
+
+
+def _umid(field: bytes) -> str:
+    """In hexadecimal: the extended UMID of 64 bytes, or the basic one of 32 (SMPTE ST 330), after
+    which the field is zero."""
+    if not any(field):
+        return ""
+    return (field if any(field[_BASIC_UMID:]) else field[:_BASIC_UMID]).hex()
+
+
+def _loudness(read: Any) -> list[tuple[str, str]]:
+    """The five measures of version 2, in LUFS, LU and dBTP; all zero: none was taken (common
+    practice, no source)."""
+    values = {
+        "bext loudness value": read.loudness_value,
+        "bext loudness range": read.loudness_range,
+        "bext maximum true peak level": read.max_true_peak,
+        "bext maximum momentary loudness": read.max_momentary_loudness,
+        "bext maximum short-term loudness": read.max_shortterm_loudness,
+    }
+    if not any(values.values()):
+        return []
+    return [
+        (key, f"{value:.2f}")
+        for key, value in values.items()
+        if value is not None and round(value * 100) != _NOT_MEASURED
+    ]
 
 
 def _ixml(

@@ -91,6 +91,94 @@ def test_a_recorders_file_gives_its_scene_take_and_tracks(tmp_path: Path) -> Non
     assert sound.originator == "Reelkeeper"
 
 
+BEXT = struct.Struct("<256s32s32s10s8sIIH64s5h180s")
+"""EBU Tech 3285 v2, 2.3, field by field: Description, Originator, OriginatorReference,
+OriginationDate, OriginationTime, TimeReferenceLow and High, Version, UMID, LoudnessValue,
+LoudnessRange, MaxTruePeakLevel, MaxMomentaryLoudness, MaxShortTermLoudness, Reserved; CodingHistory
+follows."""
+
+BASIC = bytes(range(32))
+UNUSED = 0x7FFF
+
+
+def test_the_table_of_the_standard_ends_where_the_coding_history_begins() -> None:
+    """EBU Tech 3285 v2: 256 + 32 + 32 + 10 + 8 + 8 + 2 + 64 + 10 + 180 bytes."""
+    assert BEXT.size == 602
+
+
+@pytest.mark.parametrize(
+    ("texts", "stamp", "version", "umid", "loudness", "history"),
+    [
+        (("Harbour, tail slate", "Reelkeeper", "GBRLK0123"), (7, 2), 2, BASIC * 2, True, "A=PCM"),
+        (("D" * 256, "O" * 32, "R" * 32), (0xFFFFFFFF, 0), 1, BASIC + bytes(32), False, ""),
+        (("", "", ""), (0, 0), 0, bytes(64), False, "A=PCM,F=48000\r\nA=PCM,F=96000"),
+    ],
+    ids=["version 2, extended UMID", "version 1, every field full", "version 0, empty"],
+)
+def test_every_field_of_bext_is_read_as_it_was_laid_out_and_as_ffmpeg_reads_it(
+    tmp_path: Path,
+    texts: tuple[str, str, str],
+    stamp: tuple[int, int],
+    version: int,
+    umid: bytes,
+    loudness: bool,
+    history: str,
+) -> None:
+    """A full field has no zero after it. FFmpeg's own parser, through PyAV, is the second judge;
+    it knows no loudness, and shows Description as comment and Originator as encoded_by."""
+    measures = (-2345, 710, UNUSED, -1800, -2005) if loudness else (0,) * 5
+    content = BEXT.pack(
+        *(each.encode() for each in texts),
+        b"2026-03-14",
+        b"12:40:00",
+        *stamp,
+        version,
+        umid,
+        *measures,
+        bytes(180),
+    )
+    path = put(tmp_path, wave(fmt(), chunk(b"bext", content + history.encode())))
+    facts = probe(path)
+    assert facts.doubts == ()
+    assert facts.sound is not None
+    extra = facts.extra
+    basic = version > 0 and umid[:32].hex()
+    told = {
+        "comment": facts.sound.description,
+        "encoded_by": facts.sound.originator,
+        "originator_reference": extra.get("bext originator reference"),
+        "origination": facts.sound.origination,
+        "time_reference": str(facts.sound.time_reference),
+        "umid": extra.get("bext umid"),
+    }
+    assert told == {
+        "comment": texts[0] or None,
+        "encoded_by": texts[1] or None,
+        "originator_reference": texts[2] or None,
+        "origination": "2026-03-14 12:40:00",
+        "time_reference": str(stamp[0] + stamp[1] * 2**32),
+        "umid": (umid.hex() if any(umid[32:]) else basic) or None,
+    }
+    assert extra.get("bext coding history", "").split() == history.split()
+    assert {key: value for key, value in extra.items() if "loud" in key or "peak" in key} == (
+        {
+            "bext loudness value": "-23.45",
+            "bext loudness range": "7.10",
+            "bext maximum momentary loudness": "-18.00",
+            "bext maximum short-term loudness": "-20.05",
+        }
+        if loudness
+        else {}
+    )
+    with av.open(str(path)) as container:
+        second = dict(container.metadata)
+    second["origination"] = f"{second.pop('date')} {second.pop('creation_time')}"
+    assert second.pop("coding_history", "").split() == history.split()
+    if "umid" in second:
+        second["umid"] = second["umid"].removeprefix("0x").lower()
+    assert second == {key: value for key, value in told.items() if value is not None}
+
+
 @pytest.mark.parametrize(
     ("rate", "reference", "laid_out"),
     [
