@@ -95,12 +95,14 @@ def health_lines(clips: Sequence[tuple[str, Health]]) -> list[str]:
             "  the set stands; then: ingest rolls set ROLL --viewed WHO",
         ]
     lines += _told("LOOK AT", look, Severity.LOOK)
-    if unchecked:
-        names = ", ".join(shown(name) for name, _ in unchecked[:3])
-        more = ", ..." if len(unchecked) > 3 else ""
-        lines.append(f"  Not decoded: {counted(len(unchecked), 'clip')} ({names}{more}).")
-        if any("deep" in health.unchecked for _, health in unchecked):
-            lines.append("  Do: --deep decodes every frame, stills too.")
+    later = [each for each in unchecked if "deep" in each[1].unchecked]
+    closed = [each for each in unchecked if each not in later]
+    if closed:
+        names = ", ".join(shown(name) for name, _ in closed[:3])
+        more = ", ..." if len(closed) > 3 else ""
+        lines.append(f"  Not decoded: {counted(len(closed), 'clip')} ({names}{more}).")
+    if later:  # as every still is at first: nothing to do, and nothing to worry about
+        lines.append(f"  Not decoded: {counted(len(later), 'still')} (--deep does that).")
     return lines
 
 
