@@ -4,6 +4,10 @@ Devices that hold one take were running at one moment, a few seconds apart. What
 time of day then tells their clocks apart; what timecode both have is used to take those seconds
 out. A clock that is off by whole quarters of an hour, up to fourteen hours, may be right in
 another time zone: that much is left out of the difference.
+
+This judges takes that are linked already, any device against all others, the recorder too.
+`ingest.slate.matching.by_clock` finds what a camera's clips are by laying its clock on the
+recorder's or the log's, which it takes for right; a lag of the buttons stays in its offset.
 """
 
 from __future__ import annotations
@@ -11,12 +15,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 from fractions import Fraction
 from itertools import combinations
 from statistics import median_low
 
-__all__ = ["Offset", "Sighting", "clock_offsets", "read_clock"]
+__all__ = ["Offset", "Sighting", "clock_offsets"]
 
 _LEAST = 20
 """Seconds. People press the buttons that far apart (from memory, common practice, no source)."""
@@ -30,8 +33,8 @@ class Sighting:
 
     device: str
     take: tuple[str, str]
-    clock: datetime
-    """What its own clock said at the start of the clip, without a zone."""
+    clock: float
+    """What its own clock said at the start of the clip, in seconds of its own date and time."""
     timecode_seconds: Fraction | None = None
     """Its timecode at the start, as seconds of real time since label zero; None without."""
 
@@ -45,18 +48,6 @@ class Offset:
     """The devices whose clocks agree with each other."""
     takes: int
     """How many takes it was worked out from."""
-
-
-def read_clock(text: str) -> datetime | None:
-    """The wall clock that a device wrote, its zone left out; None when there is no time in it."""
-    bare = text.strip().removeprefix("UTC").removesuffix("UTC").strip().replace("/", "-")
-    if len(bare) >= 10 and bare[4:5] == ":":
-        bare = bare[:4] + "-" + bare[5:7] + "-" + bare[8:]
-    try:
-        read = datetime.fromisoformat(bare)
-    except ValueError:
-        return None
-    return read.replace(tzinfo=None) if len(bare) > 10 else None
 
 
 def clock_offsets(seen: Sequence[Sighting]) -> tuple[Offset, ...]:
@@ -114,8 +105,8 @@ def _ahead(one: Sighting, other: Sighting) -> int:
     if one.timecode_seconds is not None and other.timecode_seconds is not None:
         between = one.timecode_seconds - other.timecode_seconds
         if abs(between) < 3600:  # counters that were never set together say nothing
-            apart -= timedelta(seconds=float(between))
-    return round(apart.total_seconds())
+            apart -= float(between)
+    return round(apart)
 
 
 def _agreeing(

@@ -13,7 +13,7 @@ from datetime import date, datetime
 from fractions import Fraction
 from zoneinfo import ZoneInfo
 
-from ingest.assurance.clocks import Sighting, clock_offsets, read_clock
+from ingest.assurance.clocks import Sighting, clock_offsets
 from ingest.assurance.day.values import (
     BadCopies,
     CardDue,
@@ -59,6 +59,7 @@ from ingest.slate.conflicts import find_conflicts
 from ingest.slate.coverage import coverage
 from ingest.slate.days import shoot_days, with_days
 from ingest.slate.matching import match
+from ingest.slate.matching.clocks import read_clock
 from ingest.slate.names import camera_key, scene_key, take_key
 from ingest.slate.timing import clip_span
 from ingest.wording import listed
@@ -382,7 +383,7 @@ def _clocks(
             Sighting(
                 device_letter(clip.roll),
                 (scene_key(link.scene), take_key(link.take)),
-                clock,
+                clock[0],
                 Fraction(span.start, 1_000_000) if span is not None else None,
             )
         )
