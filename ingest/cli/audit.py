@@ -17,7 +17,7 @@ from ingest.names import shown
 from ingest.wording import counted, size
 
 if TYPE_CHECKING:
-    from ingest.jobs.audit import AuditedDrive, AuditedRoll, Result
+    from ingest.jobs.audit_values import AuditedDrive, AuditedRoll, Result
     from ingest.media.health import Health
 
 __all__ = ["command", "seconds_of"]
@@ -102,7 +102,8 @@ def command(
     from datetime import UTC, datetime
 
     from ingest.cli.stopping import stopping
-    from ingest.jobs.audit import Wish, audit
+    from ingest.jobs.audit import audit
+    from ingest.jobs.audit_plan import Wish
     from ingest.jobs.health import health_lines, look_deep
     from ingest.jobs.story import audit_stories
     from ingest.media.health import HealthState

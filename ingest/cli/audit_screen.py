@@ -14,7 +14,7 @@ from ingest.wording import size
 if TYPE_CHECKING:
     from tqdm import tqdm
 
-    from ingest.jobs.audit import Event
+    from ingest.jobs.audit_values import Event
 
 __all__ = ["Screen", "spell_duration"]
 
@@ -40,7 +40,8 @@ class Screen:
             bar.close()
 
     def tell(self, event: Event) -> None:
-        from ingest.jobs.audit import Estimate, Found
+        from ingest.jobs.audit_adding import Estimate
+        from ingest.jobs.audit_values import Found
 
         if isinstance(event, Estimate):
             rate = event.speed or 100_000_000

@@ -64,9 +64,10 @@ def command(
     """
     from datetime import UTC, datetime
 
-    from ingest.jobs.wrap import reopen as take_back
-    from ingest.jobs.wrap import say_idle, wrap_day
-    from ingest.jobs.wrap import settle as say_settled
+    from ingest.jobs.day_said import reopen as take_back
+    from ingest.jobs.day_said import say_idle
+    from ingest.jobs.day_said import settle as say_settled
+    from ingest.jobs.wrap import wrap_day
 
     now = datetime.now(UTC)
     with terminal.catalog() as catalog:
@@ -85,7 +86,8 @@ def command(
             if idle:
                 say_idle(catalog, settings, told.production, told.wrapped.day, idle, who)
             if settle:
-                say_settled(catalog, judged(), settle, note, who)
+                told = judged()
+                say_settled(catalog, told.production, told.wrapped, settle, note, who)
             told = judged()
     terminal.answer(_document(told), _lines(told))
     return ExitCode.WELL if told.wrapped.complete else ExitCode.FOOTAGE

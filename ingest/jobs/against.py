@@ -21,7 +21,7 @@ from ingest.assurance.rereading import (
 from ingest.drives import look_at, recognise
 from ingest.errors import ExitCode, NotKnown, UsageError
 from ingest.evidence import Against, Route, State
-from ingest.jobs.audit import Found, Problem
+from ingest.jobs.audit_values import Found, Problem
 from ingest.names import shown
 from ingest.report.proof.reading import GivenFile, GivenProof, read_proof
 

@@ -15,8 +15,8 @@ from ingest.catalog.records import Roll
 from ingest.drives import Volume
 from ingest.errors import BadCard, IngestError
 from ingest.jobs.around import Around, look_around, volume_name
+from ingest.jobs.day_facts import gather_day
 from ingest.jobs.known import DriveHere, RollOverview, roll_overviews
-from ingest.jobs.wrap import gather_day
 from ingest.names import shown
 from ingest.settings import Settings, shoot_date
 

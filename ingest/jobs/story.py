@@ -12,7 +12,7 @@ from ingest.assurance.story import Held, LostClip, ShotStory, tell_story
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Clip, ClipRole, Copy, FileRecord, Roll, Sure
 from ingest.evidence import State
-from ingest.jobs.audit import Result
+from ingest.jobs.audit_values import Result
 from ingest.jobs.devices import device_letter
 from ingest.jobs.footage import footage_of
 from ingest.jobs.holdings import Holdings, gather_holdings

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from fractions import Fraction
 
-import pytest
-
 from ingest.assurance.clocks import Sighting, clock_offsets
-from ingest.slate.matching.clocks import read_clock
 
 NOON = 12 * 3600.0
 
@@ -55,23 +51,3 @@ def test_without_timecode_a_clock_is_told_by_its_takes_alone() -> None:
     """The seconds between two buttons stay in it."""
     (told,) = clock_offsets([*seen(1, False, A=0, D=-400, S=0), *seen(2, False, A=0, D=-400, S=0)])
     assert told.device == "D" and abs(told.seconds + 400) <= 3
-
-
-@pytest.mark.parametrize(
-    ("text", "read"),
-    [
-        ("2026-03-14T08:41:10.000000Z", datetime(2026, 3, 14, 8, 41, 10)),
-        ("2026-03-14 09:41:10", datetime(2026, 3, 14, 9, 41, 10)),
-        ("2026:03:14 09:30:12", datetime(2026, 3, 14, 9, 30, 12)),
-        ("UTC 2026-03-14 08:41:10", datetime(2026, 3, 14, 8, 41, 10)),
-        ("2026-03-14 08:41:10 UTC", datetime(2026, 3, 14, 8, 41, 10)),
-        ("2026-03-14T09:41:10+01:00", datetime(2026, 3, 14, 9, 41, 10)),
-        ("2026-03-14", None),
-        ("yesterday", None),
-        ("", None),
-    ],
-)
-def test_times_are_read_as_devices_write_them(text: str, read: datetime | None) -> None:
-    """EXIF with colons (JEITA CP-3451), ISO 8601 with and without zone; a date alone is none."""
-    told = read_clock(text)
-    assert (told and told[0]) == (read and (read - datetime(1970, 1, 1)).total_seconds())

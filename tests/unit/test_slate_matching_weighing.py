@@ -68,6 +68,7 @@ def test_when_a_file_or_its_folder_is_named_for_its_take_then_it_is_likely():
         ("UTC 1970-01-02 00:00:05", 1, 86_405 + 3600),
         ("1970-01-02T00:00:05.000000Z", 1, 86_405 + 3600),
         ("1970-01-02T00:00:05Z", None, 86_405),
+        ("1970/01/02 00:00:05 UTC", None, 86_405),
     ],
 )
 def test_when_a_clock_is_read_then_a_stated_zone_is_turned_into_the_productions(
@@ -81,6 +82,7 @@ def test_when_a_clock_is_read_then_a_stated_zone_is_turned_into_the_productions(
 def test_when_a_text_is_no_time_then_no_clock_is_read():
     """A date alone, and a day that doesn't exist."""
     assert read_clock("2026-03-14") is None
+    assert read_clock("yesterday") is None
     assert read_clock("2026-02-30 10:00:00") is None
 
 

@@ -10,7 +10,14 @@ from collections import defaultdict
 from collections.abc import Iterator
 from functools import lru_cache
 
-from ingest.assurance.day.counters import Gap, clip_gaps, clip_number, roll_gaps, roll_number
+from ingest.assurance.day.counters import (
+    all_logged,
+    clip_gaps,
+    clip_number,
+    gap_finding,
+    roll_gaps,
+    roll_number,
+)
 from ingest.assurance.day.values import (
     ClipIn,
     DayFacts,
@@ -23,7 +30,7 @@ from ingest.assurance.day.values import (
 from ingest.catalog.records import Mark, SlateRow
 from ingest.names import shown
 from ingest.slate.names import camera_key, name_key, parse_take, scene_key, take_key
-from ingest.wording import counted, listed, natural
+from ingest.wording import listed, natural
 
 __all__ = ["Absence", "take_words"]
 
@@ -363,9 +370,9 @@ class Absence:
         for device, rolls in by_device.items():
             order = sorted(rolls, key=lambda name: (days.get(name, 0), natural(name)))
             for gap in clip_gaps([(name, rolls[name]) for name in order]):
-                if days.get(gap.roll) != self.facts.day or _all_logged(gap, device, logged):
+                if days.get(gap.roll) != self.facts.day or all_logged(gap, device, logged):
                     continue
-                yield _gap_finding(gap)
+                yield gap_finding(gap)
 
     def _of_today(self, row: SlateRow) -> bool:
         if row.day is not None:
@@ -379,31 +386,6 @@ class Absence:
             if named:
                 return self.facts.day in named
         return len({roll.day for roll in self.facts.rolls}) == 1
-
-
-def _all_logged(gap: Gap, device: str, logged: set[tuple[str, tuple[str, int]]]) -> bool:
-    """Each clip that is missing is one that a take of the log is missing for: told there."""
-    stem = gap.missing[0].rstrip("0123456789")
-    return all((device, (stem, number)) in logged for number in gap.numbers)
-
-
-def _gap_finding(gap: Gap) -> Finding:
-    many = len(gap.numbers) > 1
-    if gap.before:
-        because = f"the counter jumps from {shown(gap.before)} to {shown(gap.after)}"
-    else:
-        because = f"{shown(gap.roll)} begins with {shown(gap.after)}"
-    key = f"{gap.roll}/{gap.missing[0]}"
-    return Finding(
-        Kind.CLIP,
-        f"{shown(gap.roll)}: {shown(gap.words)} {'are' if many else 'is'} not in "
-        f"({counted(len(gap.numbers), 'clip')})",
-        because,
-        "look for it on the card and in the camera before anybody formats "
-        f"them; or, if it was deleted in the camera: {settle_words(key)}",
-        key=key,
-        tonight=True,
-    )
 
 
 def _place(row: SlateRow) -> str:

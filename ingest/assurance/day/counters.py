@@ -12,9 +12,19 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from ingest.wording import natural
+from ingest.assurance.day.values import Finding, Kind, settle_words
+from ingest.names import shown
+from ingest.wording import counted, natural
 
-__all__ = ["Gap", "clip_gaps", "clip_number", "roll_gaps", "roll_number"]
+__all__ = [
+    "Gap",
+    "all_logged",
+    "clip_gaps",
+    "clip_number",
+    "gap_finding",
+    "roll_gaps",
+    "roll_number",
+]
 
 _ROLL = re.compile(r"([^\W\d_]{1,8})[ _-]?(\d{1,5})", re.ASCII)
 _REEL_AND_CLIP = re.compile(r"[A-Z]\d{3,4}_?(C)(\d{3,4})(?:_[0-9A-Z]+)*", re.IGNORECASE | re.ASCII)
@@ -140,3 +150,29 @@ def _roll_between(one: str, other: str) -> bool:
     if numbers[0] is None or numbers[1] is None:
         return natural(one) >= natural(other)
     return numbers[1][1] - numbers[0][1] != 1
+
+
+def all_logged(gap: Gap, device: str, logged: set[tuple[str, tuple[str, int]]]) -> bool:
+    """Each clip that is missing is one that a take of the log is missing for: told there."""
+    stem = gap.missing[0].rstrip("0123456789")
+    return all((device, (stem, number)) in logged for number in gap.numbers)
+
+
+def gap_finding(gap: Gap) -> Finding:
+    """How clips that a counter has jumped over are told."""
+    many = len(gap.numbers) > 1
+    if gap.before:
+        because = f"the counter jumps from {shown(gap.before)} to {shown(gap.after)}"
+    else:
+        because = f"{shown(gap.roll)} begins with {shown(gap.after)}"
+    key = f"{gap.roll}/{gap.missing[0]}"
+    return Finding(
+        Kind.CLIP,
+        f"{shown(gap.roll)}: {shown(gap.words)} {'are' if many else 'is'} not in "
+        f"({counted(len(gap.numbers), 'clip')})",
+        because,
+        "look for it on the card and in the camera before anybody formats "
+        f"them; or, if it was deleted in the camera: {settle_words(key)}",
+        key=key,
+        tonight=True,
+    )

@@ -1,0 +1,105 @@
+"""What a person says of a shoot day: a device was idle, a finding is settled. Each word is kept,
+with who said it and when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from ingest.assurance.day.values import Wrapped
+from ingest.catalog.catalog import Catalog
+from ingest.catalog.custody_records import About
+from ingest.catalog.records import Observer
+from ingest.errors import UsageError
+from ingest.names import shown
+from ingest.settings import Settings
+from ingest.slate.names import camera_key
+from ingest.wording import listed
+
+__all__ = ["reopen", "said_of", "say_idle", "settle"]
+
+
+def say_idle(
+    catalog: Catalog,
+    settings: Settings,
+    production: str,
+    day: int,
+    letters: Iterable[str],
+    observer: Observer,
+) -> None:
+    """Write down that these devices were not used that day. Raises UsageError for a letter that
+    ingest.toml doesn't have, where it has any."""
+    known = {camera_key(letter): letter for letter in settings.devices}
+    names = {camera_key(one.name): one.letter for one in settings.devices.values() if one.name}
+    for letter in letters:
+        key = camera_key(letter)
+        if known and key not in known and key not in names:
+            raise UsageError(
+                f"ingest.toml has no device {shown(letter)}.",
+                do=f"name one of {', '.join(map(shown, settings.devices))}",
+            )
+        meant = known.get(key) or names.get(key) or letter
+        catalog.note_change(observer, About.DAY, f"{production}/{day}", "idle", {"device": meant})
+
+
+def settle(
+    catalog: Catalog,
+    production: str,
+    wrapped: Wrapped,
+    keys: Iterable[str],
+    note: str,
+    observer: Observer,
+) -> None:
+    """Write down that findings of these keys are settled. Raises UsageError for a key that is not
+    open, or that can't be settled by saying so."""
+    open_keys = {shown(one.key).casefold(): one.key for one in wrapped.open if one.key}
+    for key in keys:
+        if key.casefold() not in open_keys:
+            known = listed([shown(one) for one in open_keys.values()], 8) or "nothing"
+            raise UsageError(
+                f"Nothing that is open on day {wrapped.day} can be settled as {shown(key)}.",
+                do=f"name one of these with --settle: {known}; what concerns copies is mended, "
+                "not settled",
+            )
+    subject = f"{production}/{wrapped.day}"
+    for key in keys:
+        value = {"key": open_keys[key.casefold()], "note": note}
+        catalog.note_change(observer, About.DAY, subject, "settled", value)
+
+
+def reopen(
+    catalog: Catalog, production: str, day: int, keys: Iterable[str], observer: Observer
+) -> None:
+    """Take back that a finding is settled, or that a device was idle; the history is kept.
+
+    Raises UsageError when nobody said so.
+    """
+    idle, settled = said_of(catalog, production, day)
+    said = {shown(key).casefold(): key for key in (*idle, *settled)}
+    for key in keys:
+        if key.casefold() not in said:
+            raise UsageError(
+                f"Nobody said of {shown(key)} that it is settled or was idle on day {day}.",
+                do=f"name one of these: {listed([shown(one) for one in said.values()], 8)}"
+                if said
+                else "look at what is open: ingest wrap",
+            )
+        value = {"key": said[key.casefold()]}
+        catalog.note_change(observer, About.DAY, f"{production}/{day}", "open", value)
+
+
+def said_of(catalog: Catalog, production: str, day: int) -> tuple[frozenset[str], dict[str, str]]:
+    """Devices said to be idle that day, and what is settled, with what was said."""
+    idle: set[str] = set()
+    settled: dict[str, str] = {}
+    for change in catalog.changes(About.DAY, f"{production}/{day}"):
+        key = str(change.value.get("key") or change.value.get("device") or "")
+        if change.what == "idle":
+            idle.add(key)
+        elif change.what == "settled":
+            note = str(change.value.get("note") or "")
+            who = f"settled by {shown(change.observer.who)} on {change.at:%Y-%m-%d}"
+            settled[key] = f"{who}: {shown(note)}" if note else who
+        elif change.what == "open":
+            idle.discard(key)
+            settled.pop(key, None)
+    return frozenset(idle), settled
