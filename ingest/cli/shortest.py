@@ -47,6 +47,7 @@ def completed(
     asked (`asking`: a person sits here), else UsageError names the option."""
     from ingest.drives import look_at
     from ingest.jobs.around import look_around
+    from ingest.jobs.settings_here import drives_bearing
 
     around = look_around(catalog)
     last = _last_use(catalog)
@@ -75,7 +76,9 @@ def completed(
     if not wish.to:
         production = wish.production or ""
         places = catalog.drive_places()
-        wish = replace(wish, to=proposed_drives(around, settings, production, last, places))
+        bearing = drives_bearing(around.drives, production)
+        to = proposed_drives(around, settings, production, last, places, bearing)
+        wish = replace(wish, to=to)
     if not wish.cards:
         devices = {look_at(_root(catalog, name)).st_dev for name in wish.to}
         wish = replace(wish, cards=proposed_cards(around, devices))

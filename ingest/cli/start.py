@@ -106,7 +106,8 @@ def command(
             datetime.now(UTC),
             system_disk_ok=system_disk_ok,
         )
-    terminal.answer(_document(started), _lines(started))
+    taken = start.time_zone if start is not None and time_zone is None else None
+    terminal.answer(_document(started), _lines(started, taken or ""))
     return ExitCode.WELL
 
 
@@ -262,7 +263,8 @@ def _document(started: Started) -> dict[str, Any]:
     }
 
 
-def _lines(started: Started) -> Iterator[str]:
+def _lines(started: Started, zone: str) -> Iterator[str]:
+    """`zone`: the time zone that nobody said and that was written all the same, or empty."""
     name = shown(started.production or "")
     yield f"{name}: {shown(started.file)} {'is written' if started.written else 'is there'}."
     for one in started.drives:
@@ -277,5 +279,8 @@ def _lines(started: Started) -> Iterator[str]:
         yield f"  {counted(1, 'drive')} is one copy. Do: ingest start again, with --drive FOLDER"
     for name in started.not_in_file:
         yield f"  Do: write [drive.{shown(name)}] into {FILE}, with the place it lives in"
+    if zone:
+        yield f"  Time zone: {shown(zone)}, as this computer has it."
+        yield f"  Do: correct it in {FILE} if the cameras' clocks keep another"
     if started.written:
         yield "Do: read it once, it says what else can be said; then ingest offload"

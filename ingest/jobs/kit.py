@@ -52,7 +52,7 @@ def pack(
     `hours` of footage and `card_bytes`, the size of a card, by device letter or name, as said;
     what isn't said comes from the shot list and from what was shot. Raises NotKnown, UsageError.
     """
-    chosen = own_production(catalog, settings, production)
+    chosen = _production(catalog, settings, production)
     rolls = catalog.rolls(production=chosen)
     last = max((roll.day for roll in rolls), default=0)
     clips, files = catalog.clips(rolls), catalog.files(rolls)
@@ -92,6 +92,16 @@ def pack(
         copies=settings.copies_wanted,
         other_cards=tuple(card for some in by_device.values() for card in some),
     )
+
+
+def _production(catalog: Catalog, settings: Settings, asked: str | None) -> str:
+    """As `own_production`; but that of ingest.toml has a bag to pack before its first card is in,
+    and another one that is in already is not meant."""
+    named = settings.production
+    known = {name.casefold() for name in catalog.productions()}
+    if named is not None and asked in (None, named) and named.casefold() not in known:
+        return named
+    return own_production(catalog, settings, asked)
 
 
 def _devices(settings: Settings, rates: Mapping[str, object]) -> dict[str, tuple[str, str]]:

@@ -10,10 +10,11 @@ from pathlib import Path
 
 from ingest.drives import find_mounted
 from ingest.errors import BadSettings
+from ingest.jobs.known import DriveHere
 from ingest.names import shown
 from ingest.settings import FILE, Settings, find_settings, read_settings
 
-__all__ = ["Found", "settings_here"]
+__all__ = ["Found", "drives_bearing", "settings_here"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,3 +78,19 @@ def settings_here(
     name, settings = read[0]
     others = f", the newest of {len(read)}" if len(read) > 1 else ""
     return Found(settings, f"The {FILE} of the drive {shown(name)} counts{others}.")
+
+
+def drives_bearing(drives: Iterable[DriveHere], production: str) -> tuple[int, ...]:
+    """Ids of the drives here that bear this production's ingest.toml at their root, as `ingest
+    start` puts it there. One that can't be read tells nothing of its drive."""
+    found = []
+    for here in drives:
+        if here.seen is None:
+            continue
+        try:
+            place = Path(here.seen.root, FILE)
+            if place.is_file() and read_settings(place).production == production:
+                found.append(here.drive.id)
+        except (BadSettings, OSError):
+            continue
+    return tuple(found)

@@ -63,6 +63,10 @@ def _lines(start: Start) -> Iterator[str]:
         yield _row(device.name is not None, f"name = {_text(device.name or 'main')}")
     yield ""
     yield "# The drives, by name. A place with offsite = true counts as off-site."
+    if not start.drives:
+        yield "# [drive.NAME]"
+        yield '# where = "bag 1"'
+        yield "# offsite = true"
     for drive in start.drives:
         yield ""
         yield f"[drive.{_key(drive.name)}]"

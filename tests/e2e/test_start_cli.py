@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import os
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
 
+from ingest.catalog.records import Drive
 from ingest.cli.answers import read_days, read_devices, read_frame_rate
-from ingest.drives import MARKER, recognise
+from ingest.drives import MARKER, DriveSeen, recognise
 from ingest.errors import UsageError
+from ingest.jobs.known import DriveHere
+from ingest.jobs.settings_here import drives_bearing
 from ingest.settings import FILE, find_settings
 from tests.conftest import Runner
 
@@ -150,6 +153,43 @@ def offloaded(place: Path, drives: tuple[Path, Path], ingest: Runner, *words: ob
     (card / "A001C001.BIN").write_bytes(b"footage " * 500)
     to = ("--to", drives[0], "--to", drives[1])
     return ingest("offload", card, *to, "--system-disk-ok", *map(str, words)).code
+
+
+def test_a_drive_marked_after_the_file_was_written_is_known_by_its_copy(
+    desk: Path, drives: tuple[Path, Path], ingest: Runner
+) -> None:
+    """The file names no drive. What is said is which time zone was taken, since nobody said one;
+    a file on a drive that can't be read, or is another production's, makes it none of this one."""
+    first = ingest("start", *WORDS)
+    assert first.code == 0 and "Time zone: " in first.out
+    assert "# [drive.NAME]" in (desk / FILE).read_text()
+    again = ingest("start", "--system-disk-ok", "--drive", drives[0], "--drive", drives[1])
+    assert again.code == 0 and "Time zone: " not in again.out
+    heron, otter = (drive_here(number, root) for number, root in enumerate(drives, 1))
+    assert drives_bearing((heron, otter), "Salt Wind") == (1, 2)
+    assert drives_bearing((heron, otter), "Salt Winds") == ()
+    (drives[1] / FILE).write_text("production = ")
+    assert drives_bearing((heron, otter), "Salt Wind") == (1,)
+
+
+def test_the_first_bag_is_packed_before_a_card_came_in(desk: Path, ingest: Runner) -> None:
+    """Every device of ingest.toml has its line in `ingest kit`; a production that is not meant
+    isn't told in its place, and one that nobody named is still asked for."""
+    assert ingest("kit").code == 2
+    assert ingest("start", *WORDS, "--devices", "A D=drone / S / P").code == 0
+    ran = ingest("kit")
+    assert ran.code == 3 and ran.out.startswith("KIT FOR DAY 1\n")
+    told = ingest("kit", "--json").document
+    assert [one["device"] for one in told["devices"]] == ["A", "D", "S", "P"]
+    assert ingest("kit", "--production", "Salt Wind", "--json").document == told
+    assert ingest("kit", "--production", "Nobody").code == 2
+
+
+def drive_here(number: int, root: Path) -> DriveHere:
+    """What is plugged in at `root`, without asking the machine."""
+    name, now = root.name, datetime(2026, 3, 14, 21, 0, tzinfo=UTC)
+    drive = Drive(number, name, name, None, None, name, "ext4", str(root), now, now)
+    return DriveHere(drive, DriveSeen(name, name, None, None, name, "ext4", str(root)), None, "")
 
 
 def test_far_from_the_folder_the_file_is_found_on_the_drives(

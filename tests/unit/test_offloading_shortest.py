@@ -78,6 +78,13 @@ def test_drives_are_those_that_hold_the_production() -> None:
         proposed_drives(AROUND, QUAY, "Salt", LAST, {})
 
 
+def test_a_drive_that_bears_the_productions_file_is_its_drive_before_anything_is_on_it() -> None:
+    """`ingest start --drive` marked it after ingest.toml was written, which doesn't name it."""
+    assert proposed_drives(AROUND, QUAY, "Salt", LAST, {}, (3,)) == ("/media/STOAT",)
+    only = replace(QUAY, drives={"HERON": DriveSettings("HERON")})
+    assert proposed_drives(AROUND, only, "Quay", LAST, {}, (3,)) == ("/media/HERON",)
+
+
 def test_drives_that_ingest_toml_names_beat_that() -> None:
     """Also one with a marker that this catalog has never seen: written on another machine."""
     named = {name: DriveSettings(name) for name in ("Otter", "EGRET")}

@@ -98,12 +98,14 @@ def proposed_drives(
     production: str,
     last: LastUse,
     places: Mapping[int, DrivePlace],
+    bearing: Collection[int] = (),
 ) -> tuple[str, ...]:
-    """Roots of the production's drives that are here: those that ingest.toml names, else those
-    that hold rolls of it. Drives that are lost or dead by what was written down, read-only, or
-    not surely the one they say, are left out. Raises UsageError when none is left."""
+    """Roots of the production's drives that are here: those that ingest.toml names, else
+    those that hold rolls of it or bear its ingest.toml (`bearing`: their ids). Drives that
+    are lost or dead by what was written down, read-only, or not surely the one they say, are
+    left out. Raises UsageError when none is left."""
     named = {name.casefold() for name in settings.drives}
-    of_production = last.on.get(production, ())
+    of_production = {*last.on.get(production, ()), *bearing}
     roots = []
     for here in around.drives:
         if here.volume is None or here.doubt or here.volume.read_only:
