@@ -10,9 +10,11 @@ from fractions import Fraction
 from ingest.card.clips import ClipGroup
 from ingest.catalog.records import ClipFile, ClipRole, NewClip, Roll
 from ingest.media.facts import ClipFacts
+from ingest.media.flight_subtitles import is_subtitles
 from ingest.media.health import Depth, Health, joined
 from ingest.media.joining import joined_facts, sequence_facts
 from ingest.media.workers import ProbeResult
+from ingest.names import shown
 
 __all__ = [
     "MOST_SPANS",
@@ -29,9 +31,9 @@ MOST_SPANS = 200
 
 
 def files_to_read(one: ClipGroup) -> tuple[str, ...]:
-    """The paths that are read to know a clip, the main file first."""
+    """The paths that are read to know a clip, the main file first, subtitles of a flight last."""
     whole = not one.is_sequence and len(one.spans) <= MOST_SPANS
-    return one.spans if whole else one.spans[:1]
+    return (*(one.spans if whole else one.spans[:1]), *_subtitles(one))
 
 
 def files_of(one: ClipGroup) -> tuple[ClipFile, ...]:
@@ -53,7 +55,7 @@ def new_clip(
     """The clip with the facts of all its files. `results`: by path; `said`: why it was split off,
     or empty; `poster`: the name that its picture was asked for under, if it was."""
     main = results.get(one.spans[0])
-    facts = _facts(one, results, project_rate)
+    facts = _located(one, results, _facts(one, results, project_rate))
     if said:
         facts = replace(facts, doubts=(*facts.doubts, said))
     drawn = main is not None and main.poster_made and poster is not None
@@ -86,6 +88,20 @@ def poster_name(roll: Roll, path: str, content: str) -> str:
 
 def slate_name(poster: str) -> str:
     return poster.removesuffix(".jpg") + "-slate.jpg"
+
+
+def _subtitles(one: ClipGroup) -> tuple[str, ...]:
+    return tuple(path for path in one.companions if is_subtitles(path))
+
+
+def _located(one: ClipGroup, results: Mapping[str, ProbeResult], facts: ClipFacts) -> ClipFacts:
+    """The facts with the location that a clip's subtitles say, where its own file says none."""
+    for path in _subtitles(one) if facts.location is None else ():
+        if path in results and (location := results[path].facts.location) is not None:
+            source = path.rpartition("/")[2]
+            extra = {**facts.extra, "location source": f"subtitles, {shown(source)}"}
+            return replace(facts, location=location, extra=extra)
+    return facts
 
 
 def _facts(

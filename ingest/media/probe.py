@@ -6,6 +6,7 @@ import os
 import stat
 
 from ingest.media.facts import ClipFacts, ClipKind, Sign
+from ingest.media.flight_subtitles import is_subtitles, read_flight
 from ingest.media.kinds import is_raw_still, kind_of_name
 from ingest.media.pictures import read_picture
 from ingest.media.sound import read_sound
@@ -38,6 +39,8 @@ def probe(path: str | os.PathLike[str], *, kind_hint: ClipKind | None = None) ->
         if not head.strip(b"\0"):
             said = f"Its first {len(head)} bytes are all zero."
             return ClipFacts(kind=kind, doubts=(said,), signs=(Sign.ZEROS,))
+        if _is_text(head) and is_subtitles(os.fsdecode(path)):
+            return read_flight(path)
         if _is_text(head):
             # Lists that name other files are text too, and must not be followed.
             said = "It is text, not picture or sound."
