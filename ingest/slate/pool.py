@@ -132,7 +132,7 @@ def _is_wild(clip: Clip) -> bool:
     return "WILD_TRACK" in sound.take_type or not parse_take(sound.take or "").has_picture
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=16_384)
 def take_of(scene: str, take: str) -> Key:
     """The key of a take."""
     return scene_key(scene), take_key(take)
@@ -140,7 +140,7 @@ def take_of(scene: str, take: str) -> Key:
 
 def row_key(row: SlateRow) -> Key:
     """The key of the take that a row logs."""
-    return scene_key(row.scene), take_key(row.take)
+    return take_of(row.scene, row.take)
 
 
 def said_take(scene: str, take: str) -> str:

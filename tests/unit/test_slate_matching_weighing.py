@@ -118,3 +118,39 @@ def test_when_one_row_and_one_clip_are_left_between_links_then_they_are_likely_o
     rows = log(("12", "1", 1), ("12", "2", None), ("12", "3", 4))
     clips = [picture(number, f"C{number:04}") for number in (1, 2, 3, 4)]
     assert {link.clip_id for link in match(clips, rows).links} == {1, 4}
+
+
+def test_when_every_camera_skips_one_number_then_the_take_before_it_is_doubtful_too():
+    """1, 2, 4: the second may be the third, and the second forgotten."""
+    rows = log(("12", "1", 1), ("12", "2", 2), ("12", "4", 3), ("13", "1", 4))
+    assert set(doubtful_numbers(rows)) == {1, 2}
+
+
+def test_when_one_slate_is_wrong_then_it_is_doubtful_for_a_camera_that_missed_the_next():
+    """12A take 1 logged as 12B for both cameras; only camera A rolled on take 2."""
+    slates = (("12", "1", "AB"), ("12B", "1", "AB"), ("12A", "2", "A"), ("12A", "3", "AB"))
+    rows = [
+        SlateRow(scene, take, day=1, camera=camera, log="day1.csv", row=number)
+        for number, (scene, take, cameras) in enumerate(slates, 2)
+        for camera in cameras
+    ]
+    assert {row.camera for row in rows if row.scene == "12B"} == {
+        rows[place].camera for place in doubtful_numbers(rows) if rows[place].scene == "12B"
+    }
+    assert not {place for place in doubtful_numbers(rows) if rows[place].scene == "12"}
+
+
+def test_when_a_log_is_written_camera_by_camera_then_its_repeats_are_not_doubtful():
+    """All of camera A, then all of camera B: takes come twice and nothing is wrong with them."""
+    rows = [
+        SlateRow("12", str(take), day=1, camera=camera, log="day1.csv", row=10 * at + take)
+        for at, camera in enumerate("AB", 1)
+        for take in (1, 2, 3)
+    ]
+    assert doubtful_numbers(rows) == {}
+
+
+def test_when_take_numbers_leap_then_what_counts_on_from_there_is_doubtful():
+    """1, 12, 13: the same slip of the pen twice looks like counting on."""
+    rows = log(("12", "1", 1), ("12", "12", 2), ("12", "13", 3), ("13", "1", 4))
+    assert set(doubtful_numbers(rows)) == {1, 2}

@@ -6,7 +6,7 @@ right, but it isn't sure by itself. Common practice, no source.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 
 from ingest.catalog.records import Clip, SlateRow, Sure
@@ -19,35 +19,105 @@ __all__ = ["doubtful_names", "doubtful_numbers", "doubtful_sounds", "weigh"]
 
 _FEWEST = 3
 """Takes that it needs to have an order at all."""
+_FORGOTTEN = 2
+"""Slates in a row that a crew may forget."""
+_AGAIN = 1.3
+"""Slates a take in a log, on average, from which on it can't be in the order of the day."""
 
 
 def doubtful_numbers(rows: Sequence[SlateRow]) -> dict[int, str]:
     """By the row's place: why its scene or take may be a slip of the pen, in words."""
-    groups: defaultdict[str, list[int]] = defaultdict(list)
+    cameras: defaultdict[str, list[int]] = defaultdict(list)
+    logs: defaultdict[tuple[int, str], list[int]] = defaultdict(list)
     for place, row in enumerate(rows):
         if parse_take(row.take).kind is TakeKind.TAKE:
-            groups[camera_key(row.camera or "")].append(place)
+            cameras[camera_key(row.camera or "")].append(place)
+            logs[row.day or 0, row.log].append(place)
     found: dict[int, str] = {}
-    for places in groups.values():
-        places.sort(key=lambda place: (rows[place].day or 0, rows[place].log, rows[place].row))
-        # Several rows of one take (a log line for each lens or note) are one.
-        order: list[list[int]] = []
-        for place in places:
-            row = rows[place]
-            last = rows[order[-1][-1]] if order else None
-            if (
-                last is not None
-                and row_key(last) == row_key(row)
-                and (last.clip, last.start_timecode) == (row.clip, row.start_timecode)
-            ):
-                order[-1].append(place)
-            else:
-                order.append([place])
+    for places in cameras.values():
+        order = _slates(rows, places, together=False)
+        for at, why in _out_of_order([row_key(rows[run[0]]) for run in order]).items():
+            found |= dict.fromkeys(order[at], why)
+    for places in logs.values():
+        order = _slates(rows, places, together=True)
         keys = [row_key(rows[run[0]]) for run in order]
-        for at, why in _out_of_order(keys).items():
+        if len(keys) > _AGAIN * len(set(keys)):
+            continue  # written camera by camera: the order of its rows isn't the order of the day
+        for at, why in (_out_of_order(keys) | _gaps(keys)).items():
             for place in order[at]:
-                found[place] = why
+                found.setdefault(place, why)
     return found
+
+
+def _slates(rows: Sequence[SlateRow], places: Sequence[int], *, together: bool) -> list[list[int]]:
+    """The rows of one slate after another, in the order of the log.
+
+    Several rows of one take (a log line for each lens or note) are one. `together`: so are those
+    of several cameras. They were copied from one slate, so that a slip is in all of them, and a
+    camera that missed the takes beside it would show nothing odd.
+    """
+    order: list[list[int]] = []
+    for place in sorted(
+        places, key=lambda each: (rows[each].day or 0, rows[each].log, rows[each].row)
+    ):
+        row = rows[place]
+        if order and row_key(rows[order[-1][0]]) == row_key(row):
+            own = camera_key(row.camera or "")
+            of_camera = [
+                rows[each] for each in order[-1] if camera_key(rows[each].camera or "") == own
+            ]
+            if not of_camera:
+                same = together
+            else:
+                last = of_camera[-1]
+                same = (last.clip, last.start_timecode) == (row.clip, row.start_timecode)
+            if same:
+                order[-1].append(place)
+                continue
+        order.append([place])
+    return order
+
+
+def _gaps(keys: Sequence[Key]) -> dict[int, str]:
+    """Where all cameras together lack a number or two: the take on either side may be it. Where
+    they lack more, numbers have leapt, and what counts on from there is no surer. And where the
+    only take of a scene stands under a letter too far."""
+    found: dict[int, str] = {}
+    last: dict[str, int] = {}
+    leapt: set[str] = set()
+    takes = Counter(scene for scene, _ in keys)
+    for at, (scene, take) in enumerate(keys):
+        before = last.get(scene)
+        if before is not None:
+            earlier = keys[before][1]
+            missing = _number(take) - _number(earlier) - 1
+            if missing > 0:
+                found[at] = f"take {take} of its scene follows take {earlier}"
+            if 0 < missing <= _FORGOTTEN:
+                found.setdefault(before, found[at])
+            elif missing > 0:
+                leapt.add(scene)
+            elif missing < 0:
+                leapt.discard(scene)
+            elif scene in leapt and before in found:
+                found[at] = found[before]
+        if takes[scene] == 1 and (lacking := _letter_before(scene)) and lacking not in takes:
+            found.setdefault(at, f"the only take of its scene, and none of {lacking.upper()}")
+        last[scene] = at
+    return found
+
+
+def _number(take: str) -> int:
+    return int(take[-9:]) if take.isdigit() else 0
+
+
+def _letter_before(scene: str) -> str:
+    """`12a` for `12b` (`12h` for `12j`: set-ups have no I and O); empty where there is none."""
+    base, letter = scene[:-1], scene[-1:]
+    if not base[-1:].isdigit() or not "b" <= letter <= "z":
+        return ""
+    earlier = chr(ord(letter) - 1)
+    return base + (chr(ord(earlier) - 1) if earlier in "io" else earlier)
 
 
 def doubtful_sounds(clips: Sequence[Clip]) -> set[int]:
@@ -76,7 +146,7 @@ def _out_of_order(keys: Sequence[Key]) -> dict[int, str]:
     found: dict[int, str] = {}
     last: dict[str, int] = {}
     seen: defaultdict[Key, list[int]] = defaultdict(list)
-    numbers = [int(take[-9:]) if take.isdigit() else 0 for _, take in keys]
+    numbers = [_number(take) for _, take in keys]
     for at, ((scene, _), number) in enumerate(zip(keys, numbers, strict=True)):
         before = last.get(scene)
         if before is None:
@@ -180,12 +250,19 @@ def weigh(pool: Pool, named: Mapping[int, tuple[Clip, SlateRow]]) -> None:
                 claim.sure = Sure.OPEN
                 _put_right(pool, clip, against, claim.rows)
                 continue
+            heard_other = any(each.sound is not None for other, each in met.items() if other != key)
+            if claim.sure is Sure.SURE and len(claims) > 1 and seen is None and heard_other:
+                # Logged as a series, or the number of the clip beside it.
+                claim.sure = Sure.LIKELY
+                claim.basis.append("but it ran with the sound of another take that names it")
             doubts = [numbers[id(row)] for row in claim.rows if id(row) in numbers]
             wrong = [row for row in claim.rows if id(row) in names]
             if claim.sure is Sure.SURE and claim.rows and len(doubts) == len(claim.rows):
                 claim.sure = Sure.LIKELY
                 claim.basis.append(f"but {doubts[0]}")
-            if claim.sure is Sure.SURE and seen is None and wrong and len(wrong) == len(claim.rows):
+            # Another camera's clip that the same log names is no second source.
+            alone = seen is None or not seen.alone
+            if claim.sure is Sure.SURE and alone and wrong and len(wrong) == len(claim.rows):
                 claim.sure = Sure.LIKELY
                 claim.basis.append("but a clip beside it has no take")
 
