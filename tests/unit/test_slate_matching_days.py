@@ -20,17 +20,16 @@ HEAD = f"{'shape of the day':42} {'sure':>6} {'wrong':>5} {'right':>7} {'nearest
 
 @pytest.mark.parametrize("shape", SHAPES, ids=lambda shape: shape.name)
 def test_when_a_day_is_made_up_then_sure_links_are_right_and_few_are_missed(shape, capsys):
-    """Of links called sure 99.9 % are right (in a few days one or two slips are allowed, since a
-    slip that leaves everything in order can't be seen), and 95 % of all linkable clips are linked
-    right; the plain way, by the nearest start, does worse by far."""
+    """Of links called sure 99.9 % are right, and 97 % of all linkable clips are linked right; the
+    plain way, by the nearest start, does worse by far."""
     sure = wrong = linkable = right = pictures = plain = 0
     errors: list[float] = []
     slowest = 0.0
     for seed in SEEDS:
         day = shoot_day(seed, shape)
-        begun = time.perf_counter()
+        begun = time.process_time()
         found = match(day.clips, day.rows, modified=day.modified, zone=ZONE)
-        slowest = max(slowest, time.perf_counter() - begun)
+        slowest = max(slowest, time.process_time() - begun)
         good = set()
         for link in found.links:
             is_right = (link.scene, link.take) in day.truth[link.clip_id]
@@ -56,6 +55,6 @@ def test_when_a_day_is_made_up_then_sure_links_are_right_and_few_are_missed(shap
                 f"\n{HEAD}\n{shape.name:42} {sure:6} {wrong:5} {right / linkable:7.2%} "
                 f"{plain / pictures:8.1%} {middle:5.2f}s  slowest day {slowest:.1f} s"
             )
-    assert wrong <= max(2, sure // 1000)
-    assert right >= 0.95 * linkable
+    assert wrong <= sure // 1000
+    assert right >= 0.97 * linkable
     assert plain / pictures < right / linkable - 0.1

@@ -250,11 +250,14 @@ def weigh(pool: Pool, named: Mapping[int, tuple[Clip, SlateRow]]) -> None:
                 claim.sure = Sure.OPEN
                 _put_right(pool, clip, against, claim.rows)
                 continue
-            heard_other = any(each.sound is not None for other, each in met.items() if other != key)
-            if claim.sure is Sure.SURE and len(claims) > 1 and seen is None and heard_other:
-                # Logged as a series, or the number of the clip beside it.
+            series = len(claims) > 1 and seen is None
+            if (
+                claim.sure is Sure.SURE
+                and series
+                and not any(row.start_timecode for row in claim.rows)
+            ):
                 claim.sure = Sure.LIKELY
-                claim.basis.append("but it ran with the sound of another take that names it")
+                claim.basis.append("but another row names it too: a series, or the clip beside it")
             doubts = [numbers[id(row)] for row in claim.rows if id(row) in numbers]
             wrong = [row for row in claim.rows if id(row) in names]
             if claim.sure is Sure.SURE and claim.rows and len(doubts) == len(claim.rows):
