@@ -6,7 +6,6 @@ import click
 
 from ingest.cli.settling import settle
 from ingest.cli.terminal import Terminal, job
-from ingest.platforms.awake import awake
 
 __all__ = ["command"]
 
@@ -44,14 +43,11 @@ def command(
     Exit: 0 every file stands there, and nothing bad was met; 3 a copy is bad somewhere, or there
     are fewer copies than wanted; 4 it could not finish (run it again).
     """
-    import secrets
-    import threading
-
-    from ingest.cli.stopping import confirm, progress, stopping
+    from ingest.cli.filling import fill
+    from ingest.cli.stopping import confirm
     from ingest.copying.values import Action
     from ingest.errors import ExitCode
     from ingest.jobs.further.copying_on import Request, prepare_copy
-    from ingest.jobs.further.running import run_rolls
     from ingest.jobs.further.telling import (
         copy_document,
         plan_document,
@@ -60,7 +56,6 @@ def command(
     )
     from ingest.jobs.further.values import exit_code
 
-    stop = threading.Event()
     with terminal.catalog() as catalog:
         settings = terminal.settings(catalog, [to], production)
         if not dry_run:
@@ -80,29 +75,21 @@ def command(
             terminal.answer(plan_document(plan), plan_lines(plan))
             return ExitCode.WELL
         confirm(terminal, plan_lines(plan), yes=yes)
-        whole = sum(one.bytes for one in plan.rolls)
         owed = sum(
             wanted.file.size
             for one in plan.rolls
             for wanted in one.wanted
             if wanted.action is not Action.NOTHING
         )
-        with (
-            stopping(stop),
-            awake("ingest is copying between drives"),
-            progress(terminal, ("drives", whole), (plan.target.name, owed)) as tell,
-        ):
-            results = run_rolls(
-                plan.target,
-                plan.rolls,
-                catalog,
-                terminal.observer(),
-                run=secrets.token_hex(8),
-                tell=tell,
-                stop=stop,
-                take_over=take_over,
-            )
-    stopped = stop.is_set()
+        results, stopped = fill(
+            terminal,
+            catalog,
+            plan.target,
+            plan.rolls,
+            "ingest is copying between drives",
+            owed=owed,
+            take_over=take_over,
+        )
     lines = [
         line
         for result in results

@@ -130,11 +130,8 @@ def _copy(
     yes: bool,
     **allowed: bool,
 ) -> int:
-    import secrets
-    import threading
-
-    from ingest.cli.stopping import confirm, progress, stopping
-    from ingest.jobs.further.running import run_rolls
+    from ingest.cli.filling import fill
+    from ingest.cli.stopping import confirm
     from ingest.jobs.further.telling import (
         copy_document,
         plan_document,
@@ -143,31 +140,20 @@ def _copy(
     )
     from ingest.jobs.further.values import exit_code
     from ingest.jobs.handoff import plan_copies
-    from ingest.platforms.awake import awake
 
     plan = plan_copies(catalog, found, target, production, **allowed)
     if dry_run:
         terminal.answer(plan_document(plan), plan_lines(plan))
         return ExitCode.WELL
     confirm(terminal, plan_lines(plan), yes=yes)
-    owed = sum(one.bytes for one in plan.rolls)
-    stop = threading.Event()
-    with (
-        stopping(stop),
-        awake("ingest is copying between drives"),
-        progress(terminal, ("drives", owed), (plan.target.name, owed)) as tell,
-    ):
-        results = run_rolls(
-            plan.target,
-            plan.rolls,
-            catalog,
-            terminal.observer(),
-            run=secrets.token_hex(8),
-            tell=tell,
-            stop=stop,
-            take_over=allowed["take_over"],
-        )
-    stopped = stop.is_set()
+    results, stopped = fill(
+        terminal,
+        catalog,
+        plan.target,
+        plan.rolls,
+        "ingest is copying between drives",
+        take_over=allowed["take_over"],
+    )
     lines = [line for result in results for line in result_lines(result, 0, stopped=stopped)]
     terminal.answer(copy_document(results, 0), lines)
     return exit_code(results, wanted=0, stopped=stopped)

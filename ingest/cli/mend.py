@@ -6,7 +6,6 @@ import click
 
 from ingest.cli.settling import settle
 from ingest.cli.terminal import Terminal, job
-from ingest.platforms.awake import awake
 
 __all__ = ["command"]
 
@@ -27,39 +26,27 @@ def command(terminal: Terminal, drive: str, source: str | None, take_over: bool,
     Exit: 0 all that was known to be bad is put back; 3 something could not be, or must be audited;
     4 it could not finish (run it again).
     """
-    import secrets
-    import threading
-
-    from ingest.cli.stopping import confirm, progress, stopping
-    from ingest.jobs.further.running import run_rolls
+    from ingest.cli.filling import fill
+    from ingest.cli.stopping import confirm
     from ingest.jobs.further.telling import mend_document, mend_lines, mend_plan_lines
     from ingest.jobs.further.values import RollResult, exit_code
     from ingest.jobs.mending import prepare_mend
 
-    stop = threading.Event()
     results: tuple[RollResult, ...] = ()
+    stopped = False
     with terminal.catalog() as catalog:
         settle(terminal, catalog, [drive])
         plan = prepare_mend(catalog, drive, source)
         if any(one.wanted for one in plan.rolls):
             confirm(terminal, mend_plan_lines(plan), yes=yes)
-        whole = sum(one.bytes for one in plan.rolls)
         if plan.rolls:
-            with (
-                stopping(stop),
-                awake("ingest is mending a drive"),
-                progress(terminal, ("drives", whole), (plan.target.name, whole)) as tell,
-            ):
-                results = run_rolls(
-                    plan.target,
-                    plan.rolls,
-                    catalog,
-                    terminal.observer(),
-                    run=secrets.token_hex(8),
-                    tell=tell,
-                    stop=stop,
-                    take_over=take_over,
-                )
-    stopped = stop.is_set()
+            results, stopped = fill(
+                terminal,
+                catalog,
+                plan.target,
+                plan.rolls,
+                "ingest is mending a drive",
+                take_over=take_over,
+            )
     terminal.answer(mend_document(plan, results), mend_lines(plan, results, stopped=stopped))
     return exit_code(results, wanted=0, stopped=stopped)
