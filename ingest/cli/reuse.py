@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any, Self
 
 import click
@@ -15,6 +15,7 @@ from ingest.names import shown
 if TYPE_CHECKING:
     from tqdm import tqdm
 
+    from ingest.catalog.catalog import Catalog
     from ingest.jobs.reuse import CardJudged, Progress
 
 __all__ = ["CAUTIONS", "command"]
@@ -74,6 +75,8 @@ def command(
 ) -> int:
     """May this CARD be formatted and shot on again, or go back to the rental house?
 
+    With no CARD: the mounted volumes that hold footage and are no drive.
+
     The whole volume is looked at again, and each file on it is judged by the evidence of its
     copies, which are looked at too. It holds whenever something is not known, and says why and
     what to do. What [policy] in ingest.toml asks for is asked here; an option beats it. It never
@@ -87,11 +90,6 @@ def command(
     from ingest.assurance.reuse import Policy
     from ingest.jobs.reuse import judge_reuse
 
-    if not cards:
-        raise UsageError(
-            "No card named.",
-            do="ingest reuse CARD, where CARD is the folder at which the card is mounted",
-        )
     run = secrets.token_hex(8)
     judged = []
     with terminal.catalog() as catalog:
@@ -106,7 +104,7 @@ def command(
             viewed=bool(asked.viewed),
             hold_until=asked.hold_until,
         )
-        for card in cards:
+        for card in cards or _cards_here(catalog):
             with _Screen(terminal) as screen:
                 judged.append(
                     judge_reuse(
@@ -130,6 +128,18 @@ def command(
     words = [f"The contract says: {shown(asked.words)}"] if asked.words else []
     terminal.answer(document, [*lines, *words, *_cautions(hold)])
     return ExitCode.FOOTAGE if hold else ExitCode.WELL
+
+
+def _cards_here(catalog: Catalog) -> Sequence[str]:
+    from ingest.jobs.around import look_around
+
+    found = [volume.root for volume in look_around(catalog).cards]
+    if not found:
+        raise UsageError(
+            "No card is here.",
+            do="ingest reuse CARD, where CARD is the folder at which the card is mounted",
+        )
+    return found
 
 
 def _document(judged: CardJudged) -> dict[str, Any]:

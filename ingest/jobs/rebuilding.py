@@ -45,6 +45,7 @@ from ingest.jobs.further.lists import (
 )
 from ingest.manifest.model import HISTORY_FOLDER
 from ingest.names import shown
+from ingest.settings import FILE
 
 __all__ = ["Difference", "OnDrive", "Problem", "RebuiltRoll", "Request", "Result", "rebuild"]
 
@@ -416,6 +417,7 @@ def _counts(drive: DriveLists, path: str) -> bool:
         path not in drive.claimed
         and HISTORY_FOLDER not in parts
         and parts[-1] != drives.MARKER
+        and not (path == FILE or path.startswith(f"{FILE}.before-"))
         and not any(is_ours(part) for part in parts)
     )
 

@@ -27,6 +27,8 @@ from ingest.copying.reading import open_root, sample
 from ingest.copying.samples import pieces
 from ingest.drives import look_at, mark
 from ingest.evidence import Act, Against, Route, State
+from ingest.jobs import around
+from ingest.jobs.around import Around
 
 FOLDER = "Saltmarsh/D01_2026-03-02/A003"
 CLIPS = {"C0001.MOV": bytes(range(251)) * 4000, "SUB/C0002.MOV": b"second clip " * 3000, "E": b""}
@@ -329,9 +331,21 @@ def test_what_is_no_card_is_refused(
     assert said in capsys.readouterr().err
 
 
-def test_without_a_card_it_says_how_to_name_one(
-    shelf: Shelf, capsys: pytest.CaptureFixture[str]
+@pytest.mark.parametrize("there", [True, False])
+def test_with_no_card_named_the_cards_that_are_here_are_judged(
+    shelf: Shelf,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    there: bool,
 ) -> None:
-    """Nothing is guessed."""
-    assert shelf.run("reuse") == 2
-    assert "ingest reuse CARD" in capsys.readouterr().err
+    """The mounted volumes that hold footage and are no drive; none: how to name one."""
+    code = shelf.reuse()
+    named = capsys.readouterr().out
+    cards = (look_at(str(shelf.card)),) if there else ()
+    monkeypatch.setattr(around, "look_around", lambda catalog: Around(cards, (), (), ()))
+    assert shelf.run("reuse") == (code if there else 2)
+    told = capsys.readouterr()
+    if there:
+        assert told.out.splitlines()[0] == named.splitlines()[0]
+    else:
+        assert "ingest reuse CARD" in told.err
