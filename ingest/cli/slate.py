@@ -62,18 +62,24 @@ def _load(terminal: Terminal, log: str, production: str | None, sheet: str | Non
 def _match(terminal: Terminal, production: str | None) -> int:
     """Link clips to takes anew, after more cards came in.
 
+    What isn't sure is listened to: scratch tracks against sound files, on mounted drives.
+
     In a terminal it then asks about each link that is open, with the two best answers; without
     one they are listed. Exit: 0 every take has its clip; 3 something is open.
     """
     from ingest.cli.slate_words import match_document, match_lines
+    from ingest.jobs.scratch_sound import Listener
     from ingest.jobs.slate import match_production
 
     with terminal.catalog() as catalog:
         settings = _settings(terminal, catalog, production)
         chosen = production or _named(settings, catalog)
-        result = match_production(catalog, chosen, settings=settings)
+        listener = Listener(terminal.note)
+        result = match_production(catalog, chosen, settings=settings, hear=listener)
+        for remark in listener.remarks:
+            terminal.note(remark)
         if terminal.interactive and _ask(terminal, catalog, result):
-            result = match_production(catalog, chosen, settings=settings)
+            result = match_production(catalog, chosen, settings=settings, hear=listener)
         terminal.answer(match_document(result, catalog.posters), match_lines(result))
     return ExitCode.FOOTAGE if result.is_open else ExitCode.WELL
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -26,6 +26,7 @@ from ingest.slate.conflicts import find_conflicts
 from ingest.slate.days import shoot_days, with_days
 from ingest.slate.log import read_log
 from ingest.slate.matching import Matching, match
+from ingest.slate.matching.by_waveform import Sounded, pairs, weigh
 from ingest.slate.names import camera_key, same_scene, same_take
 from ingest.slate.pool import Conflict
 from ingest.slate.questions import Question, open_questions
@@ -33,6 +34,9 @@ from ingest.slate.questions import Question, open_questions
 __all__ = ["LoadResult", "MatchResult", "SetResult", "load_log", "match_production", "set_take"]
 
 _MAX_NAME = 200
+
+Hear = Callable[[Catalog, str, Sequence[tuple[int, int]]], Mapping[tuple[int, int], Sounded]]
+"""Compares waveforms: of a production, pairs of ids of picture and sound file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,11 +124,16 @@ def load_log(
 
 
 def match_production(
-    catalog: Catalog, production: str | None = None, *, settings: Settings | None = None
+    catalog: Catalog,
+    production: str | None = None,
+    *,
+    settings: Settings | None = None,
+    hear: Hear | None = None,
 ) -> MatchResult:
     """Link all clips of a production to takes anew; links set by hand stay.
 
     `settings` say the shoot days, the hour a day ends, the time zone, and how files are named.
+    `hear` compares the waveforms of what isn't sure; None: nothing is listened to.
     """
     settings = settings or Settings()
     chosen = choose_production(catalog, production)
@@ -142,6 +151,8 @@ def match_production(
         day_ends=settings.day_ends,
         names=settings.names,
     )
+    if hear is not None:
+        found = weigh(clips, found, hear(catalog, chosen, pairs(clips, found)))
     catalog.replace_links(ids, found.links)
     planned = planned_shots(catalog, chosen, settings.days)
     between = find_conflicts(clips, rows, found.links, planned, known=found.conflicts)

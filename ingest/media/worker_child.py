@@ -19,7 +19,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import BinaryIO
 
-__all__ = ["main"]
+__all__ = ["main", "modest", "private_output"]
 
 # A damaged file may claim any size: the worker dies of it, not the machine.
 _MOST_MEMORY = 6 << 30
@@ -28,8 +28,8 @@ _BEAT_S = 1.0
 
 def main() -> None:
     """Work until standard input ends."""
-    answers = _private_output()
-    _modest()
+    answers = private_output()
+    modest()
     requests: queue.SimpleQueue[bytes] = queue.SimpleQueue()
     threading.Thread(target=_listen, args=(sys.stdin.buffer, requests), daemon=True).start()
 
@@ -72,7 +72,7 @@ def _heartbeat(answers: BinaryIO) -> Callable[[], None]:
     return alive
 
 
-def _private_output() -> BinaryIO:
+def private_output() -> BinaryIO:
     """The pipe to the parent, where no library can print into it."""
     answers = os.fdopen(os.dup(1), "wb")
     nothing = os.open(os.devnull, os.O_WRONLY)
@@ -87,7 +87,7 @@ def _listen(source: BinaryIO, requests: queue.SimpleQueue[bytes]) -> None:
     os._exit(0)
 
 
-def _modest() -> None:
+def modest() -> None:
     """Below everyone else in processor time, bounded in memory, deaf to Ctrl-C (the parent's)."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     if sys.platform != "win32":  # Windows has no such limits
