@@ -127,13 +127,14 @@ def shoot(tmp_path, capfdbinary):
 
 
 def test_when_a_log_is_loaded_then_its_clips_are_linked_and_nothing_is_open(shoot):
-    """Three rows, three clips, and the recorder's own file."""
+    """Three rows, three clips, and the recorder's own file. The log has no take 2 of 12A: what
+    stands around the gap is likely at most, since a number may have slipped."""
     code, told = shoot.json("slate", "load", shoot.log(LOG))
     assert code == 0
     assert (told["rows"], told["new"], told["gone"], told["verdict"]) == (3, 3, 0, "complete")
     assert {(one["clip"], one["scene"], one["take"], one["sure"]) for one in told["links"]} == {
-        ("A001/C0001", "12A", "1", "sure"),
-        ("A001/C0002", "12A", "3", "sure"),
+        ("A001/C0001", "12A", "1", "likely"),
+        ("A001/C0002", "12A", "3", "likely"),
         ("B001/C0001", "12B", "1", "sure"),
         ("S01/T001", "14", "1", "sure"),
     }
