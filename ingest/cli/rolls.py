@@ -21,7 +21,7 @@ from ingest.names import shown
 from ingest.wording import counted, length, size
 
 if TYPE_CHECKING:
-    from ingest.assurance.footage.totals import Total
+    from ingest.assurance.footage.totals import Shot, Total
     from ingest.catalog.custody_records import Change, RollNote
     from ingest.catalog.records import Roll
     from ingest.jobs.custody.rolls import RollSet
@@ -50,7 +50,7 @@ def _bare(
     from datetime import UTC
 
     from ingest.catalog.custody_records import About
-    from ingest.jobs.footage import footage_of
+    from ingest.jobs.footage import footage_of, shot_of
     from ingest.jobs.known import roll_overviews
 
     now = datetime.now(UTC)
@@ -69,6 +69,7 @@ def _bare(
         footage = {
             name: footage_of(catalog, some, settings) for name, some in by_production.items()
         }
+        shots = {name: shot_of(catalog, some) for name, some in by_production.items()}
         owed = {(move.roll_id, move.drive_id) for move in catalog.moves_owed()}
         changes: dict[str, list[Change]] = {}
         for change in catalog.changes(About.ROLL):
@@ -82,7 +83,9 @@ def _bare(
         documents.append(
             {
                 **_document(one),
-                **_footage_document(one.roll, footage[one.roll.production]),
+                **_footage_document(
+                    one.roll, footage[one.roll.production], shots[one.roll.production]
+                ),
                 **_note_document(note),
                 "history": changes_document(told),
             }
@@ -92,13 +95,11 @@ def _bare(
             day_line = f"{shown(one.roll.production)}, day {one.roll.day}"
             lines.append(f"{day_line} ({shown(one.roll.date)})")
         lines += _lines(one, note, owed, now)
-        lines += _footage_lines(one.roll, footage[one.roll.production])
+        lines += _footage_lines(one.roll, footage[one.roll.production], shots[one.roll.production])
         lines += history_lines(told) if history else []
-    for name, told_of in footage.items():
-        lines += _total_lines(name, told_of)
-    totals = [
-        {"production": name, **_totals_document(told_of)} for name, told_of in footage.items()
-    ]
+    for name, shot in shots.items():
+        lines += _total_lines(name, shot)
+    totals = [{"production": name, **_totals_document(shot)} for name, shot in shots.items()]
     terminal.answer(
         {"rolls": documents, "totals": totals}, lines or ["No roll is in yet. Do: ingest offload"]
     )
@@ -258,19 +259,19 @@ def _lines(
     yield from _note_lines(note)
 
 
-def _total_of(roll: Roll, footage: Footage) -> Total:
-    return next(total for total in footage.shot.rolls if total.of == roll.name)
+def _total_of(roll: Roll, shot: Shot) -> Total:
+    return next(total for total in shot.rolls if total.of == roll.name)
 
 
 def _of_roll(roll: Roll, clip: str) -> bool:
     return clip.startswith(f"{roll.name}/")
 
 
-def _footage_document(roll: Roll, footage: Footage) -> dict[str, Any]:
+def _footage_document(roll: Roll, footage: Footage, shot: Shot) -> dict[str, Any]:
     from ingest.jobs.footage import oddity_document, timecode_document, total_document
 
     return {
-        "shot": total_document(_total_of(roll, footage)),
+        "shot": total_document(_total_of(roll, shot)),
         "set_wrong": [oddity_document(one) for one in footage.oddities if _of_roll(roll, one.clip)],
         "timecode": [
             timecode_document(one) for one in footage.timecodes if _of_roll(roll, one.clip)
@@ -278,10 +279,10 @@ def _footage_document(roll: Roll, footage: Footage) -> dict[str, Any]:
     }
 
 
-def _footage_lines(roll: Roll, footage: Footage) -> Iterator[str]:
+def _footage_lines(roll: Roll, footage: Footage, shot: Shot) -> Iterator[str]:
     from ingest.jobs.footage import oddity_lines, total_words
 
-    total = _total_of(roll, footage)
+    total = _total_of(roll, shot)
     if total.clips:
         yield f"    {total_words(total)}"
     if total.longest is not None and total.longest is not total.shortest:
@@ -295,10 +296,9 @@ def _footage_lines(roll: Roll, footage: Footage) -> Iterator[str]:
         yield f"    {line}"
 
 
-def _total_lines(production: str, footage: Footage) -> Iterator[str]:
+def _total_lines(production: str, shot: Shot) -> Iterator[str]:
     from ingest.jobs.footage import total_words
 
-    shot = footage.shot
     if not shot.whole.clips or len(shot.rolls) < 2:
         return
     yield f"{shown(production)} in all: {size(shot.whole.bytes)}, {total_words(shot.whole)}"
@@ -309,10 +309,9 @@ def _total_lines(production: str, footage: Footage) -> Iterator[str]:
         yield f"  day {total.of}: {size(total.bytes)}, {total_words(total)}"
 
 
-def _totals_document(footage: Footage) -> dict[str, Any]:
+def _totals_document(shot: Shot) -> dict[str, Any]:
     from ingest.jobs.footage import total_document
 
-    shot = footage.shot
     return {
         **total_document(shot.whole),
         "cameras": [

@@ -19,6 +19,7 @@ __all__ = [
     "footage_of",
     "oddity_document",
     "oddity_lines",
+    "shot_of",
     "timecode_document",
     "total_document",
     "total_words",
@@ -33,7 +34,6 @@ class Footage:
 
     oddities: tuple[Oddity, ...]
     timecodes: tuple[TimecodeFault, ...]
-    shot: Shot
 
 
 def footage_of(catalog: Catalog, rolls: Sequence[Roll], settings: Settings) -> Footage:
@@ -56,8 +56,12 @@ def footage_of(catalog: Catalog, rolls: Sequence[Roll], settings: Settings) -> F
     return Footage(
         oddities=tuple(one for one in odd if one.clip in names),
         timecodes=timecode_faults(here),
-        shot=shot_total(rolls, here, catalog.files(rolls)),
     )
+
+
+def shot_of(catalog: Catalog, rolls: Sequence[Roll]) -> Shot:
+    """How much was shot on these rolls; reads every file of theirs in the catalog."""
+    return shot_total(rolls, catalog.clips(rolls), catalog.files(rolls))
 
 
 def oddity_lines(odd: Sequence[Oddity], faults: Sequence[TimecodeFault]) -> list[str]:
