@@ -103,16 +103,13 @@ class HeadStart:
             os.close(root)
 
     def _read_files(self, tree: Tree, files: Sequence[CardFile]) -> None:
-        tasks = [FileTask(file.path, file.size, file.mtime_ns, ()) for file in files]
-        for task in tasks:
-            if task.size <= SMALL:
-                continue
-            file = ColdFile(tree, task.path, "")
+        for large in (file for file in files if file.size > SMALL):
+            file = ColdFile(tree, large.path, "")
             try:
-                for (piece,) in layout([task]):
+                for (piece,) in layout([FileTask(large.path, large.size, large.mtime_ns, ())]):
                     if self._stop.is_set() or len(self._kept) >= self._most:
                         return
-                    self._fill(file, task.path, piece)
+                    self._fill(file, large.path, piece)
             finally:
                 file.close()
 
