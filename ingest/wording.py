@@ -12,6 +12,7 @@ from ingest.names import shown
 __all__ = [
     "brief",
     "counted",
+    "folded",
     "length",
     "listed",
     "moment",
@@ -87,6 +88,21 @@ def shortened(name: str, limit: int = 60) -> str:
         return safe
     tail = limit // 2
     return f"{safe[: limit - tail - 1]}…{safe[-tail:]}"
+
+
+def folded(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
+    """The text in lines of at most `width` columns, words whole; `first` and `rest` stand before
+    the first line and before the others."""
+    import textwrap
+
+    return textwrap.wrap(
+        text,
+        width,
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
 
 
 def listed(names: Sequence[str], limit: int = 3) -> str:

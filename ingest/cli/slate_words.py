@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ingest.names import shown
 from ingest.slate.pool import said_row, said_take
-from ingest.wording import counted
+from ingest.wording import counted, folded
 
 if TYPE_CHECKING:
     from ingest.catalog.records import SlateRow, TakeLink
@@ -279,15 +278,7 @@ def _row_words(row: SlateRow) -> str:
 
 def wrapped(text: str, mark: str = "  - ") -> list[str]:
     """The text in lines of at most 80 characters, the first with its mark."""
-
-    return textwrap.wrap(
-        text,
-        width=80,
-        initial_indent=mark,
-        subsequent_indent=" " * len(mark),
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    return folded(text, 80, mark, " " * len(mark))
 
 
 def more(count: int) -> Iterator[str]:

@@ -146,16 +146,11 @@ def folded(text: str, indent: int) -> Iterator[str]:
     """The text in lines as wide as the terminal, at most 100 columns; words stay whole, and lines
     after the first are indented."""
     import shutil
-    import textwrap
+
+    from ingest import wording
 
     width = min(shutil.get_terminal_size((80, 24)).columns, 100)
-    yield from textwrap.wrap(
-        text,
-        max(width, 40),
-        subsequent_indent=" " * indent,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    yield from wording.folded(text, max(width, 40), rest=" " * indent)
 
 
 class Overview(click.Group):

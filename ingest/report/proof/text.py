@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 
 from ingest.names import shown
 from ingest.report.proof.facts import Finding, ProofFacts
 from ingest.report.proof.verify import odd_names, systems
 from ingest.report.proof.words import bounds, headline, missing_kinds, title
-from ingest.wording import counted, moment, size
+from ingest.wording import counted, folded, moment, size
 
 __all__ = ["contents", "finding_line", "verify_text"]
 
@@ -110,10 +109,4 @@ def contents(facts: ProofFacts) -> tuple[tuple[str, str], ...]:
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:
-    return textwrap.wrap(
-        text,
-        _WIDTH,
-        subsequent_indent=indent,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    return folded(text, _WIDTH, rest=indent)
