@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import errno
 import os
 import secrets
 import shutil
@@ -12,10 +11,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from ingest.errors import ExitCode, Unfinished, UsageError
+from ingest.errors import ExitCode, UsageError
+from ingest.jobs.papers import flush_folder, not_written, paper_exit_code
 from ingest.jobs.report import choose_rolls
 from ingest.names import shown
-from ingest.platforms import posix_files
 from ingest.report.gather import gather
 from ingest.report.gather_drives import DrivesNow
 from ingest.report.proof.facts import ProofFacts
@@ -60,9 +59,7 @@ class Proof:
 
     @property
     def exit_code(self) -> ExitCode:
-        if not self.facts.well:
-            return ExitCode.FOOTAGE
-        return ExitCode.UNFINISHED if self.not_set else ExitCode.WELL
+        return paper_exit_code(well=self.facts.well, not_set=self.not_set)
 
 
 def make_proof(
@@ -163,27 +160,12 @@ def _write(folder: ProofFolder, out: str) -> None:
                     file.flush()
                     os.fsync(file.fileno())
             for place, _, _ in os.walk(unfinished):
-                _flush_folder(place)
+                flush_folder(place)
             with contextlib.suppress(FileNotFoundError):
                 os.rmdir(out)
             os.rename(unfinished, out)
         finally:
             shutil.rmtree(unfinished, ignore_errors=True)
-        _flush_folder(above)
+        flush_folder(above)
     except OSError as error:
-        what = f"The proof can't be written to {shown(out)}: {error.strerror or error}."
-        if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EIO):
-            raise Unfinished(what, do="make room or name another folder, and run it again") from (
-                error
-            )
-        raise UsageError(what, do="name a folder that can be written: --out FOLDER") from error
-
-
-def _flush_folder(path: str) -> None:
-    if os.name == "nt":  # folders can't be opened for flushing there
-        return
-    descriptor = os.open(path, posix_files.ROOT)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
+        raise not_written("The proof", out, error) from error

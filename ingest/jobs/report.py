@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import errno
 import json
 import os
 import secrets
@@ -15,13 +14,13 @@ from typing import TYPE_CHECKING
 
 from ingest import drives
 from ingest.catalog.custody_records import DrivePlace, Standing
-from ingest.errors import ExitCode, IngestError, NotKnown, Unfinished, UsageError
+from ingest.errors import ExitCode, IngestError, NotKnown, UsageError
 from ingest.jobs.custody.places import is_offsite, where_is
 from ingest.jobs.footage import footage_of
 from ingest.jobs.owed import coverage_of
+from ingest.jobs.papers import flush_folder, not_written, paper_exit_code
 from ingest.jobs.wrap import wrap_day
 from ingest.names import shown
-from ingest.platforms import posix_files
 from ingest.report.document import facts_to_document
 from ingest.report.facts import DayEnd, IntakeFacts, OpenLine
 from ingest.report.gather import gather
@@ -61,9 +60,7 @@ class Report:
 
     @property
     def exit_code(self) -> ExitCode:
-        if not self.facts.well:
-            return ExitCode.FOOTAGE
-        return ExitCode.UNFINISHED if self.not_set else ExitCode.WELL
+        return paper_exit_code(well=self.facts.well, not_set=self.not_set)
 
 
 def make_report(
@@ -248,15 +245,9 @@ def write_report(facts: IntakeFacts, out: str, *, paper: Paper = Paper.A4) -> Re
             for path in unfinished:
                 with contextlib.suppress(FileNotFoundError):
                     os.unlink(path)
-        _flush_folder(out)
+        flush_folder(out)
     except OSError as error:
-        reason = error.strerror or str(error)
-        what = f"The report can't be written to {shown(out)}: {reason}."
-        if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EIO):
-            raise Unfinished(what, do="make room or name another folder, and run it again") from (
-                error
-            )
-        raise UsageError(what, do="name a folder that can be written: --out FOLDER") from error
+        raise not_written("The report", out, error) from error
     return Report(facts=facts, written=finished, not_set=not_set)
 
 
@@ -266,13 +257,3 @@ def _write(path: str, data: bytes) -> None:
         file.write(data)
         file.flush()
         os.fsync(file.fileno())
-
-
-def _flush_folder(path: str) -> None:
-    if os.name == "nt":  # folders can't be opened for flushing there
-        return
-    descriptor = os.open(path, os.O_RDONLY | posix_files.O_DIRECTORY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

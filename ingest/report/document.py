@@ -7,10 +7,8 @@ Sizes are bytes, durations seconds, frame rates fractions as text (`24000/1001`)
 
 from __future__ import annotations
 
-import json
 from datetime import UTC, datetime
 from fractions import Fraction
-from importlib.resources import files as resources
 from typing import Any
 
 from ingest.names import shown, to_bytes
@@ -27,6 +25,7 @@ from ingest.report.facts import (
     SceneLine,
     Sum,
 )
+from ingest.report.schemas import published_schema
 
 __all__ = ["SCHEMA", "facts_to_document", "json_schema"]
 
@@ -36,9 +35,7 @@ SCHEMA = "ingest-intake-report/1"
 
 def json_schema() -> dict[str, Any]:
     """The published schema of the document (JSON Schema 2020-12), `intake-report.schema.json`."""
-    place = resources("ingest.report") / "templates" / "intake-report.schema.json"
-    schema: dict[str, Any] = json.loads(place.read_text(encoding="utf-8"))
-    return schema
+    return published_schema("intake-report")
 
 
 def facts_to_document(facts: IntakeFacts) -> dict[str, Any]:

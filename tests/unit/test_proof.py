@@ -21,6 +21,7 @@ from cryptography.hazmat.primitives.serialization import (
     NoEncryption,
     PrivateFormat,
 )
+from jsonschema import Draft202012Validator
 from lxml import etree
 from pypdf import PdfReader
 
@@ -30,6 +31,7 @@ from ingest.evidence import State
 from ingest.manifest.reading import read_manifest
 from ingest.names import shown, to_bytes
 from ingest.report.facts import IntakeFacts
+from ingest.report.proof.document import FORMAT, facts_to_document, json_schema
 from ingest.report.proof.facts import ProofFacts
 from ingest.report.proof.folder import ProofFolder, build
 from ingest.report.proof.gather import prove
@@ -435,3 +437,47 @@ def test_pdf_page_text_and_document_tell_the_same(tmp_path: Path) -> None:
     assert "A-01" in forms[0] and "Ines Marlow on cart-7" in forms[0]
     assert "12A take 3, circled (Lena flubs the line)" in forms[0]
     assert folder.files["proof.sha256"].count(b"\n") == len(folder.files) - 2
+
+
+# The published schema -----------------------------------------------------------------------------
+
+
+def test_every_proof_fits_the_published_schema() -> None:
+    """Signed and not, redacted, with findings, with hostile names; JSON text and back."""
+    judge = Draft202012Validator(json_schema())
+    bad = proofs.intake(HOSTILE)
+    bad = replace(
+        bad,
+        files=tuple(
+            replace(file, copies=tuple(replace(c, state=State.MISMATCH) for c in file.copies))
+            for file in bad.files
+        ),
+    )
+    for folder in (
+        usual(),
+        build(proved(proofs.intake(), redact=True), pdf=False),
+        build(proved(proofs.intake(HOSTILE)), pdf=False),
+        build(proved(bad, note="see below"), pdf=False),
+    ):
+        judge.validate(json.loads(folder.files["proof.json"]))
+
+
+def test_the_published_schema_leaves_nothing_open() -> None:
+    """JSON Schema 2020-12; a field that it doesn't know, or one left out, is refused."""
+    schema = json_schema()
+    Draft202012Validator.check_schema(schema)
+    assert schema["properties"]["format"]["const"] == FORMAT
+    judge = Draft202012Validator(schema)
+    document = facts_to_document(usual().facts)
+    assert judge.is_valid({**document, "written": ["proof/proof.json"]})
+    assert not judge.is_valid({**document, "new": 1})
+    for key, value in document.items():
+        assert not judge.is_valid({each: document[each] for each in document if each != key})
+        if not isinstance(value, list):
+            continue
+        for entry in value[:1]:
+            assert not judge.is_valid({**document, key: [{**entry, "new": 1}]})
+            for part in entry:
+                rest = {each: entry[each] for each in entry if each != part}
+                assert not judge.is_valid({**document, key: [rest]})
+    assert not judge.is_valid({**document, "files": [{**document["files"][0], "size": "11"}]})

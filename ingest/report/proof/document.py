@@ -8,10 +8,16 @@ from typing import Any
 
 from ingest.report.proof.facts import ProofFacts
 from ingest.report.proof.words import headline
+from ingest.report.schemas import published_schema
 
-__all__ = ["FORMAT", "facts_to_document", "to_json"]
+__all__ = ["FORMAT", "facts_to_document", "json_schema", "to_json"]
 
 FORMAT = "ingest-proof-1"
+
+
+def json_schema() -> dict[str, Any]:
+    """The published schema of the document (JSON Schema 2020-12), `proof.schema.json`."""
+    return published_schema("proof")
 
 
 def facts_to_document(facts: ProofFacts) -> dict[str, Any]:
