@@ -10,9 +10,9 @@ from fractions import Fraction
 from ingest.card.clips import ClipGroup
 from ingest.catalog.records import ClipFile, ClipRole, NewClip, Roll
 from ingest.media.facts import ClipFacts
-from ingest.media.flight_subtitles import is_subtitles
 from ingest.media.health import Depth, Health, joined
 from ingest.media.joining import joined_facts, sequence_facts
+from ingest.media.reading.flight_subtitles import is_subtitles
 from ingest.media.workers import ProbeResult
 from ingest.names import shown
 

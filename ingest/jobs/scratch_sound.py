@@ -47,7 +47,7 @@ class Listener:
     def _compare(self, todo: Sequence[tuple[int, int]], paths: Mapping[int, str]) -> None:
         import numpy as np
 
-        from ingest.media.listening import HEARD_RATE
+        from ingest.media.looking.listening import HEARD_RATE
         from ingest.slate.matching.waveforms import Verdict, compare
 
         readable = [pair for pair in todo if paths.keys() >= set(pair)]

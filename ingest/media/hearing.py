@@ -26,7 +26,7 @@ class CannotHear(Exception):
 
 
 def hear(path: str, *, timeout_s: float) -> array[int]:
-    """16-bit samples at `ingest.media.listening.HEARD_RATE`, from where the picture starts.
+    """16-bit samples at `ingest.media.looking.listening.HEARD_RATE`, from where the picture starts.
 
     `timeout_s`: the limit for the whole file, in seconds. Raises CannotHear.
     """

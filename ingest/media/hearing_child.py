@@ -11,7 +11,7 @@ import sys
 import av.container
 import numpy as np
 
-from ingest.media.listening import HEARD_RATE, listen
+from ingest.media.looking.listening import HEARD_RATE, listen
 from ingest.media.opening import CannotRead, attached, open_media
 from ingest.media.worker_child import modest, private_output
 

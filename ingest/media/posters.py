@@ -22,11 +22,11 @@ from av.video.frame import VideoFrame
 from av.video.reformatter import ColorRange, Interpolation
 
 from ingest.media.facts import ClipFacts, ClipKind
-from ingest.media.listening import HEARD_RATE, listen
+from ingest.media.looking.listening import HEARD_RATE, listen
+from ingest.media.looking.viewing import View, view
 from ingest.media.opening import CannotRead, open_media
-from ingest.media.stills import embedded_thumbnail
+from ingest.media.reading.stills import embedded_thumbnail
 from ingest.media.toning import tone
-from ingest.media.viewing import View, view
 
 __all__ = ["CannotDraw", "draw", "draw_slate", "poster", "write"]
 

@@ -34,11 +34,11 @@ def main() -> None:
     threading.Thread(target=_listen, args=(sys.stdin.buffer, requests), daemon=True).start()
 
     from ingest.media.facts_json import facts_to_json
-    from ingest.media.health import judge
     from ingest.media.health_json import health_to_json
+    from ingest.media.judging import judge
+    from ingest.media.looking.viewing import view
     from ingest.media.posters import draw_slate, poster, write
-    from ingest.media.probe import probe
-    from ingest.media.viewing import view
+    from ingest.media.reading.probe import probe
 
     while True:
         request = json.loads(requests.get())

@@ -12,8 +12,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from jsonschema import Draft202012Validator
 
 from fixtures.damage import flip_bit
+from ingest.report.proof.document import json_schema
 from ingest.report.proof.gather import prove
 from ingest.report.proof.verify import systems
 from tests.conftest import Runner
@@ -230,10 +232,13 @@ def test_a_bad_copy_ends_with_3_and_is_named(
 def test_the_document_is_the_one_in_the_folder(
     ingest: Runner, shot: tuple[Path, Path], desk: Path
 ) -> None:
-    """`--json` tells what proof.json holds, and where it was written."""
+    """`--json` tells what proof.json holds, and where it was written; both fit the schema."""
     ran = ingest("proof", "--out", desk / "proof", "--json")
     held = json.loads((desk / "proof" / "proof.json").read_text())
     assert {key: ran.document[key] for key in held} == held
+    judge = Draft202012Validator(json_schema())
+    judge.validate(held)
+    judge.validate(ran.document)
     assert sorted(ran.document["written"]) == sorted(
         os.fspath(path) for path in (desk / "proof").rglob("*") if path.is_file()
     )

@@ -29,7 +29,7 @@ from ingest.catalog.records import (
 from ingest.cli.main import run
 from ingest.drives import mark
 from ingest.evidence import Act, Against, Route, State
-from ingest.media.probe import probe
+from ingest.media.reading.probe import probe
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 INES = Observer("ines", "cart-1", "5b1c")

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from ingest.jobs.health import health_lines
 from ingest.media.facts import ClipFacts, ClipKind
-from ingest.media.health import Depth, Health, Seen, judge
+from ingest.media.health import Depth, Health
+from ingest.media.judging import judge
+from ingest.media.looking.seen import Seen
 
 LEFT_FOR_LATER = judge(ClipFacts(kind=ClipKind.STILL), Seen(depth=Depth.NONE), name="NIMB0001.JPG")
 

@@ -15,9 +15,10 @@ import pytest
 
 from ingest.media.claims import Masked, claims
 from ingest.media.facts import ClipFacts, ClipKind, Sign
-from ingest.media.health import Health, HealthState, judge
-from ingest.media.probe import probe
-from ingest.media.viewing import view
+from ingest.media.health import Health, HealthState
+from ingest.media.judging import judge
+from ingest.media.looking.viewing import view
+from ingest.media.reading.probe import probe
 from ingest.media.workers import ProbeItem, ProbePool
 
 SEEDS = int(os.environ.get("INGEST_SEEDS", "24"))

@@ -4,7 +4,7 @@ from fractions import Fraction
 
 import pytest
 
-from ingest.media.described import Described, read_description, timecode_rate
+from ingest.media.reading.described import Described, read_description, timecode_rate
 
 
 def test_when_lines_have_keys_then_all_of_them_are_read():

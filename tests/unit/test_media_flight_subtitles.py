@@ -10,7 +10,7 @@ from ingest.card.clips import group
 from ingest.jobs.clip_making import files_to_read, new_clip
 from ingest.media.facts import ClipFacts, ClipKind
 from ingest.media.health import Depth, Health
-from ingest.media.probe import probe
+from ingest.media.reading.probe import probe
 from ingest.media.workers import ProbeResult
 
 HEAD = "1\n00:00:00,000 --> 00:00:00,500\n2026-03-14 13:12:23 height 41.5 m, iso 100, 1/50\n"

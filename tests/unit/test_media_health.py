@@ -9,22 +9,11 @@ from fractions import Fraction
 import pytest
 
 from ingest.media.facts import ClipFacts, ClipKind, Sign
-from ingest.media.health import (
-    Depth,
-    Finding,
-    Glimpse,
-    Health,
-    HealthState,
-    Heard,
-    Seen,
-    Severity,
-    date_of,
-    far_from_shoot,
-    judge,
-    lost,
-    standing,
-)
+from ingest.media.health import Depth, Finding, Health, HealthState, Severity, lost, standing
 from ingest.media.health_json import health_from_json, health_to_json
+from ingest.media.judging import judge
+from ingest.media.looking.seen import Glimpse, Heard, Seen
+from ingest.media.shoot_date import date_of, far_from_shoot
 
 PICTURE = ClipFacts(kind=ClipKind.PICTURE, duration_frames=100, duration_seconds=Fraction(4))
 BRIGHT = Glimpse("first", mean=90, spread=40, sharp=5, middle=bytes(range(200)))

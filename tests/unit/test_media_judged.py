@@ -14,9 +14,10 @@ import pytest
 from made_clips import EVERY, Made, encode
 
 from ingest.media.facts import ClipFacts, ClipKind
-from ingest.media.health import Depth, HealthState, judge
-from ingest.media.probe import probe
-from ingest.media.viewing import view
+from ingest.media.health import Depth, HealthState
+from ingest.media.judging import judge
+from ingest.media.looking.viewing import view
+from ingest.media.reading.probe import probe
 
 
 @pytest.fixture(scope="module")

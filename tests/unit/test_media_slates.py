@@ -11,11 +11,11 @@ import av
 import pytest
 
 from ingest.media.facts import ClipFacts, Colour
-from ingest.media.listening import HEARD_RATE, Piece, find_clap
+from ingest.media.looking.listening import HEARD_RATE, Piece, find_clap
+from ingest.media.looking.viewing import view
 from ingest.media.posters import draw, draw_slate
-from ingest.media.probe import probe
+from ingest.media.reading.probe import probe
 from ingest.media.toning import says_log, tone
-from ingest.media.viewing import view
 
 RATE = 25
 SECONDS = 6

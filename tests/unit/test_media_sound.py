@@ -14,7 +14,7 @@ import pytest
 
 from ingest.media.facts import AudioTrack, ClipKind
 from ingest.media.posters import draw
-from ingest.media.probe import probe
+from ingest.media.reading.probe import probe
 
 
 def chunk(ident: bytes, content: bytes) -> bytes:

@@ -12,7 +12,7 @@ import pytest
 
 from ingest.media.facts import ClipKind
 from ingest.media.posters import draw, poster
-from ingest.media.probe import probe
+from ingest.media.reading.probe import probe
 
 Entry = tuple[int, int, int, bytes]
 """Tag, type (2 ASCII, 3 SHORT, 4 LONG, 5 RATIONAL), count, value."""

@@ -16,10 +16,11 @@ import av
 from made_clips import EVERY, encode
 
 from ingest.media.facts import ClipFacts, ClipKind
-from ingest.media.health import Health, judge
+from ingest.media.health import Health
+from ingest.media.judging import judge
+from ingest.media.looking.viewing import View, view
 from ingest.media.posters import CannotDraw, draw
-from ingest.media.probe import probe
-from ingest.media.viewing import View, view
+from ingest.media.reading.probe import probe
 
 README = Path(__file__).resolve().parents[2] / "README.md"
 BEGIN, END = "<!-- formats: from a run -->", "<!-- end of formats -->"

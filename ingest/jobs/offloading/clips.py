@@ -28,7 +28,8 @@ from ingest.jobs.clip_making import (
 )
 from ingest.jobs.offloading.known_clips import KnownClips
 from ingest.jobs.offloading.values import ClipHealth, Plan
-from ingest.media.health import Health, far_from_shoot
+from ingest.media.health import Health
+from ingest.media.shoot_date import far_from_shoot
 from ingest.media.workers import ProbeItem, ProbePool, ProbeResult
 
 __all__ = ["ClipReader"]

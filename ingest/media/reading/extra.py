@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ingest.media.demuxing import Demuxed
 from ingest.media.opening import Track
-from ingest.media.values import clean, text
+from ingest.media.reading.demuxing import Demuxed
+from ingest.media.reading.values import clean, text
 
 __all__ = ["as_it_came"]
 

@@ -13,18 +13,18 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from ingest.media import tags as known_tags
 from ingest.media.claims import MOST_TRACKS
-from ingest.media.dates import recording_date
-from ingest.media.demuxing import Demuxed, demux
-from ingest.media.disagreements import container_against_track, in_words
-from ingest.media.extra import as_it_came
 from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, Disagreement, Sign
 from ingest.media.opening import CannotRead, Track, claimed_tracks, mediainfo_tracks
-from ingest.media.picture_format import with_picture_format
-from ingest.media.start_timecode import with_start_timecode
-from ingest.media.timing import with_timing
-from ingest.media.values import fraction, text, whole
+from ingest.media.reading import tags as known_tags
+from ingest.media.reading.dates import recording_date
+from ingest.media.reading.demuxing import Demuxed, demux
+from ingest.media.reading.disagreements import container_against_track, in_words
+from ingest.media.reading.extra import as_it_came
+from ingest.media.reading.picture_format import with_picture_format
+from ingest.media.reading.start_timecode import with_start_timecode
+from ingest.media.reading.timing import with_timing
+from ingest.media.reading.values import fraction, text, whole
 
 __all__ = ["read_picture"]
 

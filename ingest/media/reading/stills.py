@@ -13,10 +13,10 @@ import exifread
 from exifread.utils import get_gps_coords
 
 from ingest.media.facts import ClipFacts, ClipKind, Sign
-from ingest.media.jpegs import read_jpeg
 from ingest.media.opening import CannotRead, Track, mediainfo_tracks
-from ingest.media.tags import zone_of
-from ingest.media.values import clean, text, whole
+from ingest.media.reading.jpegs import read_jpeg
+from ingest.media.reading.tags import zone_of
+from ingest.media.reading.values import clean, text, whole
 
 __all__ = ["embedded_thumbnail", "read_still", "upright"]
 

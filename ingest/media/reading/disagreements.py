@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from ingest.media.facts import Disagreement
 from ingest.media.opening import Track
-from ingest.media.values import text
+from ingest.media.reading.values import text
 
 __all__ = ["container_against_track", "in_words"]
 

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from ingest.media.demuxing import Demuxed
 from ingest.media.facts import ClipFacts, Disagreement
 from ingest.media.opening import Track
+from ingest.media.reading.demuxing import Demuxed
+from ingest.media.reading.values import text, whole
 from ingest.media.timecode import BadTimecode, from_label, parse_label
-from ingest.media.values import text, whole
 
 __all__ = ["with_start_timecode"]
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from ingest.media.demuxing import Demuxed
 from ingest.media.facts import ClipFacts, Colour, Disagreement
 from ingest.media.opening import Track
-from ingest.media.values import fraction, text, whole
+from ingest.media.reading.demuxing import Demuxed
+from ingest.media.reading.values import fraction, text, whole
 
 __all__ = ["with_picture_format"]
 

@@ -6,11 +6,11 @@ import os
 import stat
 
 from ingest.media.facts import ClipFacts, ClipKind, Sign
-from ingest.media.flight_subtitles import is_subtitles, read_flight
 from ingest.media.kinds import is_raw_still, kind_of_name
-from ingest.media.pictures import read_picture
-from ingest.media.sound import read_sound
-from ingest.media.stills import read_still
+from ingest.media.reading.flight_subtitles import is_subtitles, read_flight
+from ingest.media.reading.pictures import read_picture
+from ingest.media.reading.sound import read_sound
+from ingest.media.reading.stills import read_still
 
 __all__ = ["probe"]
 

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 from ingest.media.facts import Disagreement
 from ingest.media.opening import Track
-from ingest.media.values import text
+from ingest.media.reading.values import text
 
 __all__ = ["recording_date"]
 

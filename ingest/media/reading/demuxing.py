@@ -13,7 +13,7 @@ from av.video.codeccontext import VideoCodecContext
 
 from ingest.media.facts import AudioTrack
 from ingest.media.opening import CannotRead, attached, open_media
-from ingest.media.rates import Pace, pace
+from ingest.media.reading.rates import Pace, pace
 
 __all__ = ["Demuxed", "demux", "pace_of_packets"]
 

@@ -6,10 +6,10 @@ import os
 from dataclasses import replace
 from fractions import Fraction
 
-from ingest.media.demuxing import Demuxed, pace_of_packets
 from ingest.media.facts import ClipFacts, Disagreement
 from ingest.media.opening import Track
-from ingest.media.values import fraction, text, whole
+from ingest.media.reading.demuxing import Demuxed, pace_of_packets
+from ingest.media.reading.values import fraction, text, whole
 
 __all__ = ["with_timing"]
 

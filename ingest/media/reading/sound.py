@@ -14,11 +14,11 @@ from typing import Any, BinaryIO
 from wavinfo.wave_bext_reader import WavBextReader
 from wavinfo.wave_ixml_reader import WavIXMLFormat
 
-from ingest.media.described import read_description, timecode_rate
 from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, Sign, SoundNotes
-from ingest.media.riff import Wave, wave_chunks
+from ingest.media.reading.described import read_description, timecode_rate
+from ingest.media.reading.riff import Wave, wave_chunks
+from ingest.media.reading.values import clean
 from ingest.media.timecode import BadTimecode, from_samples
-from ingest.media.values import clean
 
 __all__ = ["read_sound"]
 

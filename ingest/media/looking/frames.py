@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from av.video.frame import VideoFrame
 
-from ingest.media.health import BLACK, Glimpse
+from ingest.media.looking.seen import BLACK, Glimpse
 
 __all__ = ["glimpse", "luma", "tells"]
 
@@ -28,7 +28,7 @@ def luma(frame: VideoFrame, width: int, height: int) -> bytes:
 
 
 def glimpse(frame: VideoFrame, place: str) -> Glimpse:
-    """The frame's numbers; see `health.Glimpse`."""
+    """The frame's numbers; see `seen.Glimpse`."""
     width, height = _PROOF
     proof = luma(frame, width, height)
     mean = sum(proof) / len(proof)

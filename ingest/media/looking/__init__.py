@@ -1,0 +1,1 @@
+"""Does it play? Frames and sound decoded, told as values; nothing is judged."""
