@@ -7,9 +7,9 @@ lone surrogates), POSIX, relative to its root. `to_bytes` gives the exact bytes 
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Container
+from collections.abc import Container, Iterator
 
-__all__ = ["from_bytes", "shown", "to_bytes"]
+__all__ = ["from_bytes", "path_ends", "shown", "to_bytes"]
 
 _NAMED = {"\n": "\\n", "\r": "\\r", "\t": "\\t", "\\": "\\\\"}
 
@@ -25,6 +25,14 @@ def to_bytes(name: str) -> bytes:
 def from_bytes(raw: bytes) -> str:
     """The name for exact bytes; `to_bytes` is its inverse for any bytes."""
     return raw.decode("utf-8", "surrogateescape")
+
+
+def path_ends(path: str) -> Iterator[str]:
+    """A path, and what it is called from each folder below the top, the longest first."""
+    yield path
+    while "/" in path:
+        path = path.partition("/")[2]
+        yield path
 
 
 def shown(name: str, also: Container[str] = ()) -> str:

@@ -125,10 +125,11 @@ def _not_counted(copy: CopyNow, found: CardFound, policy: Policy) -> Reason | No
         return Reason(f"the copy on {name} is {state.state}", _MEND.format(name=name))
     if _on_the_card(copy.drive, found):
         return Reason(f"{name} is on the card's own device", _ANEW)
-    if copy.drive.volume is None and not policy.offline_ok:
-        return Reason(f"{name} is not mounted", _PLUG_IN)
-    if copy.drive.volume is not None and copy.looked is None:
-        return Reason(f"the copy on {name} was not looked at", _AUDIT)
+    if not found.as_last_known:
+        if copy.drive.volume is None and not policy.offline_ok:
+            return Reason(f"{name} is not mounted", _PLUG_IN)
+        if copy.drive.volume is not None and copy.looked is None:
+            return Reason(f"the copy on {name} was not looked at", _AUDIT)
     if state.state is State.DOUBTFUL:
         return Reason(
             f"the copy on {name} was found bad once and good only once or from lists since",
@@ -205,9 +206,11 @@ def _touched(copy: CopyNow) -> Reason | None:
 
 
 def _past_the_cache(copy: CopyNow) -> bool:
-    """Read in a later mount than written, on a device of this machine and not on a share."""
+    """Read in a later mount than written, on a device of this machine and not on a share. Of a
+    drive that isn't here its serial tells: no share has one."""
     volume = copy.drive.volume
-    return copy.state.remounted and volume is not None and volume.source.startswith("/dev/")
+    local = volume.source.startswith("/dev/") if volume is not None else bool(copy.drive.serial)
+    return copy.state.remounted and local
 
 
 def _on_the_card(drive: DriveNow, found: CardFound) -> bool:

@@ -1,7 +1,7 @@
 """What to pack for tomorrow: hours to bytes to cards and drives, and how each card stands. Pure.
 
-A card is *ready* when its files could be formatted over as far as was known when they were last
-looked at: it is looked at again (`ingest reuse`) before anybody does.
+A card is *ready* when `ingest reuse` would let it go as far as is known without looking at it
+(`ingest.jobs.reuse.last_known`): it is looked at again before anybody formats it.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from enum import StrEnum
 from fractions import Fraction
 
 from ingest.assurance.data_rates import DataRate
+from ingest.assurance.reuse_values import Reason
 
 __all__ = [
     "MARGIN",
@@ -32,7 +33,7 @@ MARGIN = Fraction(1, 4)
 
 class CardState(StrEnum):
     READY = "ready"
-    """Could be reused when last looked at: look again before it is formatted."""
+    """Could be reused as last known: look again before it is formatted."""
     HOLD = "hold"
     AWAY = "not seen"
     """Ready, and its device has shot a later day without it: where is it?"""
@@ -49,6 +50,8 @@ class CardKit:
     """When it must be back at the rental house."""
     bytes: int = 0
     """The most that it ever gave in one day: it holds at least that."""
+    reasons: tuple[Reason, ...] = ()
+    """Why it is on hold, the most telling first."""
 
 
 @dataclass(frozen=True, slots=True)

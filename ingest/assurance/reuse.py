@@ -9,7 +9,7 @@ count in `counting`.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from ingest.assurance.counting import enough_copies
 from ingest.assurance.devices import separate_devices
@@ -32,7 +32,7 @@ from ingest.assurance.reuse_values import (
 from ingest.assurance.times import common_shift, same_time
 from ingest.catalog.records import FileRecord
 from ingest.copying.samples import WHOLE
-from ingest.names import shown
+from ingest.names import path_ends, shown
 
 __all__ = [
     "CardFound",
@@ -54,7 +54,8 @@ __all__ = [
 
 
 def judge_card(found: CardFound, policy: Policy) -> Verdict:
-    """The verdict on a card, by the evidence and what was looked at just now.
+    """The verdict on a card, by the evidence and what was looked at just now; where nothing was
+    (`CardFound.as_last_known`), by the evidence alone.
 
     Rules: common practice (two copies before a card is wiped; nothing published binds anyone),
     and for what makes two devices different, `ingest.drives.same_device`.
@@ -86,7 +87,9 @@ def judge_card(found: CardFound, policy: Policy) -> Verdict:
     told = reasons.told()
     if told or not all(verdict.good for verdict in verdicts):
         return Verdict("hold", told, tuple(verdicts), chosen)
-    return Verdict("reuse", (_positive(len(verdicts), used, policy),), tuple(verdicts), chosen)
+    return Verdict(
+        "reuse", (_positive(len(verdicts), used, found, policy),), tuple(verdicts), chosen
+    )
 
 
 def _rolls(of_files: Sequence[set[str]]) -> tuple[str, ...]:
@@ -123,7 +126,7 @@ def _decided(
             )
     if policy.hold_until is not None and today < policy.hold_until:
         reasons.add(f"the policy keeps every card until {policy.hold_until}", "keep it until then")
-    here = {path for file in found.files for path in _ends(file.path)}
+    here = {path for file in found.files for path in path_ends(file.path)}
     for one in found.undecoded:
         if on_it.get(one.roll_id) not in chosen or one.path not in here:
             continue
@@ -144,17 +147,12 @@ def _decided(
             )
 
 
-def _ends(path: str) -> Iterator[str]:
-    """A path and what it is called from each folder below the card's top."""
-    yield path
-    while "/" in path:
-        path = path.partition("/")[2]
-        yield path
-
-
-def _positive(count: int, drives: Counter[str], policy: Policy) -> Reason:
+def _positive(count: int, drives: Counter[str], found: CardFound, policy: Policy) -> Reason:
     names = ", ".join(shown(name) for name in sorted(drives))
-    counted = "not all of them here" if policy.offline_ok else "looked at just now"
+    if found.as_last_known:
+        counted = "as last known"
+    else:
+        counted = "not all of them here" if policy.offline_ok else "looked at just now"
     if policy.offsite:
         counted += f"; {policy.offsite} of them off-site"
     what = "the one file" if count == 1 else f"each of the {count} files"

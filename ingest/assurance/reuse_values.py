@@ -87,7 +87,7 @@ class CopyNow:
     path: str
     state: CopyState
     looked: Looked | None
-    """None: it could not be looked at (the drive is not here)."""
+    """None: it was not looked at (the drive is not here, or nothing is: `as_last_known`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +146,8 @@ class Undecoded:
 
 @dataclass(frozen=True, slots=True)
 class CardFound:
+    """A card, and all that is to be judged about it."""
+
     label: str
     now: datetime
     files: tuple[FileNow, ...]
@@ -156,6 +158,9 @@ class CardFound:
     """The date by the production's clock; None: by `now`."""
     holds: tuple[Hold, ...] = ()
     undecoded: tuple[Undecoded, ...] = ()
+    as_last_known: bool = False
+    """Neither card nor drives were looked at: `files` are what the card gave, and every copy counts
+    as when it was last read, wherever its drive is."""
 
 
 @dataclass(frozen=True, slots=True)

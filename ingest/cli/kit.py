@@ -118,6 +118,7 @@ def _card_document(card: CardKit) -> dict[str, Any]:
         "card": card.label,
         "state": card.state.value,
         "why": card.why,
+        "reasons": [{"why": reason.why, "do": reason.do} for reason in card.reasons],
         "due": card.due.isoformat() if card.due is not None else None,
     }
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from tqdm import tqdm
 
     from ingest.catalog.catalog import Catalog
-    from ingest.jobs.reuse import CardJudged, Progress
+    from ingest.jobs.reuse.judging import CardJudged, Progress
 
 __all__ = ["CAUTIONS", "command"]
 
@@ -85,24 +85,24 @@ def command(
     Exit: 0 it may be reused; 3 hold.
     """
     import secrets
+    from dataclasses import replace
     from datetime import UTC, datetime
 
-    from ingest.assurance.reuse import Policy
-    from ingest.jobs.reuse import judge_reuse
+    from ingest.jobs.reuse.judging import judge_reuse
+    from ingest.jobs.reuse.policy import policy_of
 
     run = secrets.token_hex(8)
     judged = []
     with terminal.catalog() as catalog:
         settings = terminal.settings(catalog)
-        asked = settings.policy
-        policy = Policy(
-            copies=settings.copies_wanted if copies is None else copies,
-            max_age_days=asked.max_age if max_age is None else max_age,
-            offsite=(asked.offsite or 0) if offsite is None else offsite,
-            read_twice=bool(asked.read_twice) if read_twice is None else read_twice,
+        asked = policy_of(settings)
+        policy = replace(
+            asked,
+            copies=asked.copies if copies is None else copies,
+            max_age_days=asked.max_age_days if max_age is None else max_age,
+            offsite=asked.offsite if offsite is None else offsite,
+            read_twice=asked.read_twice if read_twice is None else read_twice,
             offline_ok=offline_ok,
-            viewed=bool(asked.viewed),
-            hold_until=asked.hold_until,
         )
         for card in cards or _cards_here(catalog):
             with _Screen(terminal) as screen:
@@ -125,7 +125,8 @@ def command(
     if len(documents) > 1:
         document = {"verdict": "hold" if hold else "reuse", "cards": documents}
     lines = [line for one in judged for line in _lines(one, offline_ok)]
-    words = [f"The contract says: {shown(asked.words)}"] if asked.words else []
+    contract = settings.policy.words
+    words = [f"The contract says: {shown(contract)}"] if contract else []
     terminal.answer(document, [*lines, *words, *_cautions(hold)])
     return ExitCode.FOOTAGE if hold else ExitCode.WELL
 

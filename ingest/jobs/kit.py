@@ -8,7 +8,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from fractions import Fraction
 from typing import TypeVar
-from zoneinfo import ZoneInfo
 
 from ingest.assurance.kit import (
     CardKit,
@@ -18,16 +17,17 @@ from ingest.assurance.kit import (
     Kit,
     pack_device,
 )
+from ingest.assurance.reuse import Reason
 from ingest.catalog.catalog import Catalog
-from ingest.catalog.custody_records import CardKnown, RollNote
-from ingest.catalog.records import Clip, FileRecord, PlannedShot
+from ingest.catalog.custody_records import CardKnown
+from ingest.catalog.records import Clip, FileRecord, PlannedShot, Roll
 from ingest.errors import UsageError
 from ingest.jobs.custody.places import where_is
 from ingest.jobs.devices import clip_sizes, device_letter, device_rates
 from ingest.jobs.find import own_production
-from ingest.jobs.holdings import card_offloads
-from ingest.jobs.known import DriveOverview, RollOverview, drive_overviews, roll_overviews
+from ingest.jobs.known import DriveOverview, drive_overviews
 from ingest.jobs.planned import planned_here
+from ingest.jobs.reuse.last_known import LastKnown
 from ingest.names import shown
 from ingest.settings import Settings
 from ingest.slate.names import camera_key
@@ -57,23 +57,21 @@ def pack(
     last = max((roll.day for roll in rolls), default=0)
     clips, files = catalog.clips(rolls), catalog.files(rolls)
     rates = device_rates(clips, clip_sizes(clips, files), settings)
-    overviews = {one.roll.id: one for one in roll_overviews(catalog, rolls, now)}
-    notes = catalog.roll_notes(rolls)
-    zone = ZoneInfo(settings.time_zone) if settings.time_zone else None
-    days = _last_days(overviews)
+    ids = {roll.id for roll in rolls}
+    last_known = LastKnown(catalog, settings, now)
+    days = _last_days(rolls)
     devices = _devices(settings, rates)
     said = _by_letter(hours or {}, devices, settings, "--hours")
     sizes = _by_letter(card_bytes or {}, devices, settings, "--card-size")
     planned = planned_here(catalog, settings, chosen)
     by_device: defaultdict[str, list[CardKit]] = defaultdict(list)
     for card in catalog.cards_known():
-        mine = [roll for roll in card.rolls if roll.id in overviews]
+        mine = [roll for roll in card.rolls if roll.id in ids]
         if card.returned is not None or card.built_in or (card.rolls and not mine):
             continue
         key = camera_key(device_letter(mine[-1])) if mine else ""
-        by_device[key].append(
-            _card(card, overviews, notes, settings, now.astimezone(zone), days, files)
-        )
+        reasons = last_known.holds(card) if card.offloads else ()
+        by_device[key].append(_card(card, reasons, days, files))
     kits = []
     for letter, (kind, name) in devices.items():
         key = camera_key(letter)
@@ -134,36 +132,34 @@ def _by_letter(
 # Cards --------------------------------------------------------------------------------------------
 
 
-def _last_days(overviews: Mapping[int, RollOverview]) -> Mapping[str, int]:
+def _last_days(rolls: Iterable[Roll]) -> Mapping[str, int]:
     """The last day of each device, by its key."""
     days: dict[str, int] = {}
-    for one in overviews.values():
-        key = camera_key(device_letter(one.roll))
-        days[key] = max(days.get(key, 0), one.roll.day)
+    for roll in rolls:
+        key = camera_key(device_letter(roll))
+        days[key] = max(days.get(key, 0), roll.day)
     return days
 
 
 def _card(
     card: CardKnown,
-    overviews: Mapping[int, RollOverview],
-    notes: Mapping[int, RollNote],
-    settings: Settings,
-    now: datetime,
+    reasons: Sequence[Reason],
     last_days: Mapping[str, int],
     files: Sequence[FileRecord],
 ) -> CardKit:
+    """How one card stands; `reasons`: why it would be held, of one that came in."""
     if not card.offloads:
         return CardKit(card.label, CardState.NEVER_IN, "never came in", card.due)
-    on_it = [overviews[o.roll.id] for o in card_offloads(card) if o.roll.id in overviews]
-    why = next((text for one in on_it if (text := _holds(one, notes, settings, now))), "")
     offloads = {offload.id for offload in card.offloads}
-    by_offload: defaultdict[int, int] = defaultdict(int)
+    by_roll: defaultdict[int, int] = defaultdict(int)
     for file in files:
         if file.offload_id in offloads:
-            by_offload[file.roll_id] += file.size
-    most = max(by_offload.values(), default=0)
-    if why:
-        return CardKit(card.label, CardState.HOLD, why, card.due, most)
+            by_roll[file.roll_id] += file.size
+    most = max(by_roll.values(), default=0)
+    if reasons:
+        more = f", and {counted(len(reasons) - 1, 'more reason')}" if len(reasons) > 1 else ""
+        why = f"{reasons[0].why}{more}"
+        return CardKit(card.label, CardState.HOLD, why, card.due, most, tuple(reasons))
     roll = card.rolls[-1]
     last = last_days.get(camera_key(device_letter(roll)), roll.day)
     seen = f"{card.last_in:%Y-%m-%d}" if card.last_in is not None else "?"
@@ -172,26 +168,6 @@ def _card(
         return CardKit(card.label, CardState.AWAY, why, card.due, most)
     why = f"in as {shown(roll.name)}, all copies good on {seen}"
     return CardKit(card.label, CardState.READY, why, card.due, most)
-
-
-def _holds(
-    one: RollOverview, notes: Mapping[int, RollNote], settings: Settings, now: datetime
-) -> str:
-    """Why the card of this roll is on hold, or empty."""
-    name = shown(one.roll.name)
-    note = notes[one.roll.id]
-    if note.hold is not None:
-        return f"{name} is held: {shown(note.hold)}"
-    if one.state == "problem":
-        return f"a copy of {name} is damaged, missing or doubtful"
-    if not one.finished:
-        return f"the offload of {name} was cut off"
-    if one.copies < settings.copies_wanted:
-        return f"{name} has {counted(one.copies, 'proven copy')}, {settings.copies_wanted} wanted"
-    until = max(filter(None, (note.until, settings.policy.hold_until)), default=None)
-    if until is not None and now.date() < until:
-        return f"{name} is kept until {until.isoformat()}"
-    return ""
 
 
 # Hours and drives ---------------------------------------------------------------------------------

@@ -13,7 +13,7 @@ import pytest
 # imported while a test has put another in its place would keep that one for good.
 import ingest.assurance.listed
 import ingest.assurance.rereading
-import ingest.jobs.reuse  # noqa: F401
+import ingest.jobs.reuse.judging  # noqa: F401
 from ingest import drives
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Look

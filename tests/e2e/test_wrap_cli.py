@@ -167,7 +167,8 @@ def test_room_and_kit_count_every_device_and_what_was_measured(
     assert ingest("rolls", "set", "A001", "--hold", "client wants it").code in (0, 3)
     told = ingest("kit", "--json").document
     (card,) = next(one["cards"] for one in told["devices"] if one["device"] == "A")
-    assert (card["state"], card["why"]) == ("hold", "A001 is held: client wants it")
+    assert card["state"] == "hold" and card["why"].endswith(": client wants it")
+    assert [reason["why"] for reason in card["reasons"]] == [card["why"]]
     kinds = [one["kind"] for one in ingest("wrap", "--day", "1", "--json").document["open"]]
     assert kinds[-1] == "hold"
 

@@ -9,7 +9,8 @@ from fractions import Fraction
 import pytest
 
 from ingest.catalog.records import Clip, ClipFile, ClipLook, ClipRole, Observer, Roll
-from ingest.jobs.reuse import is_decoded, production_date
+from ingest.jobs.reuse.policy import production_date
+from ingest.jobs.reuse.viewing import is_decoded
 from ingest.media.facts import ClipFacts, ClipKind
 from ingest.media.health import Depth, Health
 
