@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from fractions import Fraction
@@ -11,8 +12,10 @@ from ingest.names import shown
 
 __all__ = [
     "brief",
+    "columns",
     "counted",
     "folded",
+    "hanging",
     "length",
     "listed",
     "moment",
@@ -21,9 +24,15 @@ __all__ = [
     "shortened",
     "size",
     "speed",
+    "unfolded",
+    "whole",
 ]
 
 _DIGITS = re.compile("([0-9]+)")
+_WORD = re.compile("( *)([^ ]+)")
+_MARK = re.compile(r" *(?:[-!*] |\[.\] |(?:Do|Don't|Because): |[^ ]{1,12} {2,}(?=[^ ]))?")
+# `shown` makes it visible in every name, so that it can only be ours.
+_KEPT = "\x1f"
 _IRREGULAR = {"copy": "copies"}
 
 
@@ -90,18 +99,61 @@ def shortened(name: str, limit: int = 60) -> str:
     return f"{safe[: limit - tail - 1]}…{safe[-tail:]}"
 
 
+def whole(name: str) -> str:
+    """A path or another name to copy, shown safely, in a line that `hanging` or `unfolded` will
+    make: its blanks are no place to fold at."""
+    return shown(name).replace(" ", _KEPT)
+
+
+def unfolded(line: str) -> str:
+    """The line as it is written where nothing is folded: one line an item."""
+    return line.replace(_KEPT, " ")
+
+
+def hanging(line: str, width: int, indent: int | None = None) -> list[str]:
+    """The line in lines of at most `width` columns, which hang under its first word after a mark
+    (`- `, `! `, `[ ] `, `Do: `, a label with two blanks behind it), else two columns further in
+    than it begins, or `indent`."""
+    line = line.rstrip(" ")
+    mark = _MARK.match(line)
+    assert mark is not None
+    first = mark[0]
+    blanks = len(first) - len(first.lstrip(" "))
+    further = columns(first) if first.strip(" ") else blanks + 2
+    rest = " " * (further if indent is None else indent)
+    return [unfolded(one) for one in folded(line[len(first) :], width, first, rest)]
+
+
 def folded(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
     """The text in lines of at most `width` columns, words whole; `first` and `rest` stand before
-    the first line and before the others."""
-    import textwrap
+    the first line and before the others. A word too long for that stands on a line of its own,
+    with nothing before it, so that it can be copied."""
+    lines: list[str] = []
+    line, free = first, True
+    for gap, word in _WORD.findall(text):
+        if columns(line) + columns(word) + (0 if free and lines else len(gap)) <= width:
+            line += word if free and lines else gap + word
+            free = False
+            continue
+        if not free or line.strip(" "):
+            lines.append(line.rstrip(" "))
+        line, free = rest + word, False
+        if columns(line) > width:
+            lines.append(word)
+            line, free = rest, True
+    if not free or not lines:
+        lines.append(line)
+    return lines
 
-    return textwrap.wrap(
-        text,
-        width,
-        initial_indent=first,
-        subsequent_indent=rest,
-        break_long_words=False,
-        break_on_hyphens=False,
+
+def columns(text: str) -> int:
+    """How many columns of a terminal the text takes: two for a wide character (Unicode Standard
+    Annex #11), none for one that is drawn over the one before it."""
+    if text.isascii():
+        return len(text)
+    return sum(
+        2 if unicodedata.east_asian_width(one) in "WF" else not unicodedata.combining(one)
+        for one in text
     )
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from ingest.errors import UsageError
 from ingest.names import shown
-from ingest.wording import counted, moment
+from ingest.wording import counted, moment, whole
 
 if TYPE_CHECKING:
     from ingest.jobs.against import Compared, ComparedDrive
@@ -94,8 +94,8 @@ def lines(compared: Compared) -> Iterator[str]:
     """The answer first, then drive by drive."""
     proof = compared.proof
     files = sum(sum(drive.files.values()) for drive in compared.drives)
-    whole = sum(drive.whole for drive in compared.drives)
-    many = f"{whole:,} of {counted(files, 'file')}"
+    intact = sum(drive.whole for drive in compared.drives)
+    many = f"{intact:,} of {counted(files, 'file')}"
     yield {
         "matched": f"AUDIT: ALL AS IN THE PROOF ({counted(files, 'file')})",
         "problem": f"AUDIT: NOT ALL AS IN THE PROOF ({many} whole)",
@@ -110,12 +110,12 @@ def lines(compared: Compared) -> Iterator[str]:
         if not proof.shows_tampering:
             yield "  Some files have no c4 or sha256: for those it shows accidental damage only."
     for drive in compared.drives:
-        yield f"{shown(drive.name)} ({shown(drive.root)})"
+        yield f"{shown(drive.name)} ({whole(drive.root)})"
         for roll, number in drive.files.items():
             states = drive.states.get(roll, {})
             said = ", ".join(f"{count:,} {state}" for state, count in sorted(states.items()))
             yield f"  {shown(roll)}: {counted(number, 'file')}, {said or 'none reached'}"
-        yield from (f"    not in the proof: {shown(path)}" for path in drive.unknown[:_MOST])
+        yield from (f"    not in the proof: {whole(path)}" for path in drive.unknown[:_MOST])
         if len(drive.unknown) > _MOST:
             yield f"    and {len(drive.unknown) - _MOST:,} more that are not in the proof"
         if drive.cached:
@@ -130,7 +130,7 @@ def lines(compared: Compared) -> Iterator[str]:
             )
     for problem in compared.problems:
         detail = f" ({shown(problem.detail)})" if problem.detail else ""
-        yield f"! {shown(problem.drive)}: {shown(problem.path)}: {problem.state}{detail}"
+        yield f"! {shown(problem.drive)}: {whole(problem.path)}: {problem.state}{detail}"
     if compared.problems:
         yield "Do: ask the sender for another copy of these files."
         yield "Don't: delete the damaged ones before you have it."

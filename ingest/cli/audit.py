@@ -14,7 +14,7 @@ from ingest.cli.stories import story_document, story_line
 from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode, UsageError
 from ingest.names import shown
-from ingest.wording import counted, size
+from ingest.wording import counted, size, whole
 
 if TYPE_CHECKING:
     from ingest.jobs.audit_values import AuditedDrive, AuditedRoll, Result
@@ -310,12 +310,12 @@ def _lines(result: Result) -> Iterator[str]:
         "matched": f"AUDIT: ALL MATCHED ({where})",
     }[result.verdict]
     for drive in result.drives:
-        yield f"{shown(drive.name)} ({shown(drive.root)})"
+        yield f"{shown(drive.name)} ({whole(drive.root)})"
         for roll in drive.rolls:
             yield f"  {shown(roll.roll)}: {_counts(roll)}"
             book = "hash lists" if drive.by_lists else "catalog or the hash lists"
             for path in roll.unknown[:10]:
-                yield f"    not in the {book}: {shown(path)}"
+                yield f"    not in the {book}: {whole(path)}"
             if len(roll.unknown) > 10:
                 yield f"    and {len(roll.unknown) - 10} more that are not in the {book}"
         yield from _about(drive)
@@ -334,7 +334,7 @@ def _lines(result: Result) -> Iterator[str]:
         yield f"Not mounted, or not to be read, and so not audited: {names}"
     for problem in result.problems:
         detail = f" ({shown(problem.detail)})" if problem.detail else ""
-        yield f"! {shown(problem.drive)}: {shown(problem.path)}: {problem.state}{detail}"
+        yield f"! {shown(problem.drive)}: {whole(problem.path)}: {problem.state}{detail}"
     if any(problem.state.is_bad for problem in result.problems):
         yield (
             "Do: keep the card; if it is still whole, offload it to another drive "

@@ -7,9 +7,9 @@ import sys
 import time
 from typing import TYPE_CHECKING, Any, Self
 
-from ingest.cli.terminal import Terminal
+from ingest.cli.terminal import Terminal, lines_for
 from ingest.names import shown
-from ingest.wording import size
+from ingest.wording import size, whole
 
 if TYPE_CHECKING:
     from tqdm import tqdm
@@ -55,9 +55,9 @@ class Screen:
             return
         if isinstance(event, Found):
             problem = event.problem
-            line = f"{shown(problem.drive)}: {shown(problem.path)}: {problem.state}"
+            line = f"{shown(problem.drive)}: {whole(problem.path)}: {problem.state}"
             if self._bars:
-                self._bars[0].write(line, file=sys.stderr)
+                self._bars[0].write(lines_for(sys.stderr, line), file=sys.stderr, end="")
             else:
                 self._terminal.note(line)
             return

@@ -11,6 +11,7 @@ from functools import partial
 from types import TracebackType
 from typing import Self
 
+from ingest.cli.terminal import lines_for
 from ingest.copying.values import CardRead, DriveStopped, Event, Progress
 from ingest.names import shown
 from ingest.wording import size
@@ -52,7 +53,7 @@ class CopyBars:
         from tqdm import tqdm
 
         self._begun = time.monotonic()
-        self._write = partial(tqdm.write, file=sys.stderr)
+        self._write = partial(tqdm.write, file=sys.stderr, end="")
         self._cards = len(cards)
         self._drives = [shown(name) for name, _ in drives]
         self._sums = _Sums(len(cards), len(drives))
@@ -91,7 +92,8 @@ class CopyBars:
                 pass  # what is left is checking; the card is looked at once more before it may go
             elif isinstance(event, DriveStopped):
                 name = self._drives[event.drive]
-                self._write(f"{name}: stopped, {event.why}; the others go on")
+                line = f"{name}: stopped, {event.why}; the others go on"
+                self._write(lines_for(sys.stderr, line))
             else:
                 self._sums.take(card, event)
                 self._draw()
@@ -99,7 +101,7 @@ class CopyBars:
     def say(self, line: str) -> None:
         """A line above the bars."""
         with self._lock:
-            self._write(line)
+            self._write(lines_for(sys.stderr, line))
 
     def _draw(self) -> None:
         spent = max(time.monotonic() - self._begun, 0.001)

@@ -12,7 +12,7 @@ from ingest.cli.settling import settle
 from ingest.cli.terminal import Overview, Terminal, job
 from ingest.errors import ExitCode
 from ingest.names import shown
-from ingest.wording import counted, size
+from ingest.wording import counted, size, whole
 
 if TYPE_CHECKING:
     from ingest.catalog.custody_records import Change, DrivePlace
@@ -216,9 +216,9 @@ def _document(one: DriveOverview, settings: Settings) -> dict[str, Any]:
 def _lines(one: DriveOverview, settings: Settings, now: datetime, *, owed: bool) -> Iterator[str]:
     drive, volume = one.here.drive, one.here.volume
     if volume is not None:
-        where = f"mounted at {shown(volume.root)}, {size(volume.free)} free"
+        where = f"mounted at {whole(volume.root)}, {size(volume.free)} free"
     else:
-        where = f"not mounted, last seen {age(drive.last_seen, now)} at {shown(drive.root)}"
+        where = f"not mounted, last seen {age(drive.last_seen, now)} at {whole(drive.root)}"
     yield f"{shown(drive.name)}: {where}; {shown(drive.device)}"
     if one.here.doubt:
         yield f"  ! {one.here.doubt}. Don't: count on what is on it"

@@ -11,6 +11,7 @@ import click
 from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode
 from ingest.names import shown, to_bytes
+from ingest.wording import whole
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -199,7 +200,7 @@ def _places(one: Found) -> Iterator[str]:
     best = one.best
     for place in best:
         if place is not None:
-            yield f"    {shown(place.path)}  ({shown(place.drive)}, {place.state.value})"
+            yield f"    {whole(place.path)}  ({shown(place.drive)}, {place.state.value})"
     if any(place is None for place in best):
         where = dict.fromkeys(
             f"{shown(place.drive)} ({'' if place.mounted else 'not mounted, '}{place.state.value})"

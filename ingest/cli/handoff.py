@@ -11,7 +11,7 @@ from ingest.cli.find import choosing, wanted_from
 from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode
 from ingest.names import shown
-from ingest.wording import counted, listed
+from ingest.wording import counted, listed, whole
 
 if TYPE_CHECKING:
     from ingest.catalog.catalog import Catalog
@@ -109,7 +109,7 @@ def _document(handed: HandedOver) -> dict[str, Any]:
 
 
 def _lines(handed: HandedOver) -> Iterator[str]:
-    yield f"{counted(len(handed.clips), 'clip')} written to {shown(handed.written)}."
+    yield f"{counted(len(handed.clips), 'clip')} written to {whole(handed.written)}."
     if handed.untimed:
         yield (f"Not on the timeline, having no length that is known: {listed(handed.untimed, 6)}.")
     for clip in handed.missing:

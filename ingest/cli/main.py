@@ -159,15 +159,20 @@ def run(arguments: Sequence[str] | None = None) -> int:
 
 
 def _tell(words: Sequence[str], lines: Sequence[str], code: int) -> None:
+    from ingest.cli.terminal import lines_for
     from ingest.names import shown
+    from ingest.wording import whole
 
     safe = [shown(line) for line in lines]
     if "--json" in words:
         error = {"what": safe[0], "do": safe[1:], "exit": int(code)}
         sys.stdout.write(json.dumps({"error": error}) + "\n")
         sys.stdout.flush()
+    typed = [shown(word) for word in words if " " in word]
     for line in safe:
-        sys.stderr.write(line + "\n")
+        for name in typed:
+            line = line.replace(name, whole(name))
+        sys.stderr.write(lines_for(sys.stderr, line))
 
 
 def _terminate(signum: int, frame: FrameType | None) -> NoReturn:

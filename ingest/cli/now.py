@@ -8,10 +8,10 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from ingest.cli.terminal import Terminal, folded
+from ingest.cli.terminal import Terminal
 from ingest.errors import ExitCode
 from ingest.names import shown
-from ingest.wording import counted, listed, size
+from ingest.wording import counted, listed, size, whole
 
 if TYPE_CHECKING:
     from ingest.jobs.standing import CardIn, DriveIn, Standing
@@ -97,8 +97,8 @@ def _lines(standing: Standing, settings: Settings, *, there: bool) -> Iterator[s
     yield "Open" if standing.open else "Open: nothing that is known here"
     for one in standing.open[:_MOST]:
         because = f" ({one.because})" if one.because else ""
-        yield from folded(f"  ! {one.what}{because}", 4)
-        yield from folded(f"    Do: {one.do}", 8)
+        yield f"  ! {one.what}{because}"
+        yield f"    Do: {one.do}"
     if len(standing.open) > _MOST:
         yield f"  and {len(standing.open) - _MOST} more: ingest wrap"
     if any(not card.seems or card.new for card in standing.cards):
@@ -114,10 +114,10 @@ def _card_words(card: CardIn) -> str:
 
 def _drive_words(drive: DriveIn) -> str:
     if drive.here is None:
-        return f"marked by another catalog, at {shown(drive.root)}"
+        return f"marked by another catalog, at {whole(drive.root)}"
     if drive.here.doubt:
         return f"! {drive.here.doubt}"
     free = f"{size(drive.free)} free, " if drive.free is not None else ""
     where = drive.place.where if drive.place is not None else None
     place = f"; its place is {shown(where)}" if where else ""
-    return f"{free}at {shown(drive.root)}{place}"
+    return f"{free}at {whole(drive.root)}{place}"

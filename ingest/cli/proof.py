@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ingest.cli.terminal import Terminal, job
+from ingest.cli.terminal import Pasted, Terminal, job
 from ingest.names import shown
+from ingest.wording import whole
 
 if TYPE_CHECKING:
     from ingest.jobs.proof import Proof
@@ -124,7 +125,7 @@ def _lines(proof: Proof) -> list[str]:
     from ingest.report.proof.words import mail, missing_kinds, todays
 
     facts = proof.facts
-    lines = [*mail(facts, proof.out), ""]
+    lines = [*map(Pasted, mail(facts, proof.out)), ""]
     lines += [f"! {finding_line(one)}" for one in facts.findings[:_MOST]]
     if len(facts.findings) > _MOST:
         lines.append(f"  ... and {len(facts.findings) - _MOST:,} more, in VERIFY.txt")
@@ -135,7 +136,7 @@ def _lines(proof: Proof) -> list[str]:
             f"{len(proof.not_listed):,} names can't be written in an ASC MHL list; the plain "
             "checksum files have them."
         )
-    lines.append(f"Written: {shown(proof.out)} ({len(proof.written)} files)")
+    lines.append(f"Written: {whole(proof.out)} ({len(proof.written)} files)")
     if proof.not_set is not None:
         lines += proof.not_set.lines()
     return lines

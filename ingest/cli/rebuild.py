@@ -11,7 +11,7 @@ import click
 from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode
 from ingest.names import shown
-from ingest.wording import counted
+from ingest.wording import counted, whole
 
 if TYPE_CHECKING:
     from ingest.jobs.rebuilding import Difference, Result
@@ -148,7 +148,7 @@ def _lines(result: Result) -> Iterator[str]:
         wrong = len(result.problems) + len(result.differences)
         yield f"REBUILT, WITH {counted(wrong, 'PROBLEM').upper()}: {new}."
     for drive in result.drives:
-        yield f"{shown(drive.name)} ({shown(drive.root)})"
+        yield f"{shown(drive.name)} ({whole(drive.root)})"
         for roll in drive.rolls:
             parts = [counted(roll.files, "file")]
             if roll.other_list:
@@ -159,7 +159,7 @@ def _lines(result: Result) -> Iterator[str]:
                 parts
             )
         for path in drive.unlisted[:_FEW]:
-            yield f"    in no list: {shown(path)}"
+            yield f"    in no list: {whole(path)}"
         if len(drive.unlisted) > _FEW:
             yield f"    and {len(drive.unlisted) - _FEW:,} more that no list names"
     for difference in result.differences[:_MOST]:
@@ -168,7 +168,7 @@ def _lines(result: Result) -> Iterator[str]:
         yield f"  ... and {len(result.differences) - _MOST:,} more (--json tells all)"
     for problem in result.problems[:_MOST]:
         yield (
-            f"! {shown(problem.drive)}: {shown(problem.path)}: {problem.state} "
+            f"! {shown(problem.drive)}: {whole(problem.path)}: {problem.state} "
             f"({shown(problem.detail)})"
         )
     if len(result.problems) > _MOST:
@@ -181,7 +181,7 @@ def _lines(result: Result) -> Iterator[str]:
 
 def _difference_lines(difference: Difference) -> Iterator[str]:
     said = "the lists differ" if difference.comparable else "the lists can't be compared"
-    yield f"! {shown(difference.roll)}/{shown(difference.path)}: {said}"
+    yield f"! {whole(difference.roll)}/{whole(difference.path)}: {said}"
     for drive, size, digests in difference.says:
         told = ", ".join(f"{kind} {shown(digest)}" for kind, digest in sorted(digests.items())[:1])
         yield f"    {shown(drive)}: {counted(size, 'byte')}, {told}"

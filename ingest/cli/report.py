@@ -8,6 +8,7 @@ import click
 
 from ingest.cli.terminal import Terminal, job
 from ingest.names import shown
+from ingest.wording import whole
 
 __all__ = ["command"]
 
@@ -59,16 +60,13 @@ def command(
             roll=roll,
         )
     facts = report.facts
-    lines = [facts.verdict, *facts.remarks]
-    lines += [
-        f"{'!' if problem.serious else '-'} {problem.what} Do: {problem.do}."
-        for problem in facts.problems
-    ]
-    lines += [f"Written: {path}" for path in report.written]
+    said = [facts.verdict, *facts.remarks]
+    for problem in facts.problems:
+        said.append(f"{'!' if problem.serious else '-'} {problem.what}")
+        said.append(f"  Do: {problem.do}.")
+    lines = [*map(shown, said), *(f"Written: {whole(path)}" for path in report.written)]
     if report.not_set is not None:
-        lines += report.not_set.lines()
+        lines += map(shown, report.not_set.lines())
     written = [shown(path) for path in report.written]
-    terminal.answer(
-        {**facts_to_document(facts), "written": written}, [shown(line) for line in lines]
-    )
+    terminal.answer({**facts_to_document(facts), "written": written}, lines)
     return report.exit_code

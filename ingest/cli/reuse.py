@@ -11,6 +11,7 @@ import click
 from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode, UsageError
 from ingest.names import shown
+from ingest.wording import whole
 
 if TYPE_CHECKING:
     from tqdm import tqdm
@@ -176,7 +177,7 @@ def _lines(judged: CardJudged, offline_ok: bool) -> Iterator[str]:
     files = f"{judged.files} files" if judged.files != 1 else "one file"
     rolls = f", in as {', '.join(map(shown, verdict.rolls))}" if verdict.rolls else ""
     word = "MAY BE REUSED" if verdict.verdict == "reuse" else "HOLD, DO NOT FORMAT"
-    yield f"{shown(judged.label)}: {word} ({files}{rolls}; {shown(judged.root)})"
+    yield f"{shown(judged.label)}: {word} ({files}{rolls}; {whole(judged.root)})"
     for reason in verdict.reasons:
         yield f"  - {reason.why}"
         yield f"    Do: {reason.do}"
@@ -185,7 +186,7 @@ def _lines(judged: CardJudged, offline_ok: bool) -> Iterator[str]:
     if judged.litter:
         yield f"  {judged.litter} files of system litter on it are not footage and were not judged."
     for path, kind in judged.not_followed[:10]:
-        yield f"  not followed: {shown(path)} ({kind})"
+        yield f"  not followed: {whole(path)} ({kind})"
 
 
 def _cautions(hold: bool) -> Iterator[str]:

@@ -10,7 +10,7 @@ import click
 from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode
 from ingest.names import shown
-from ingest.wording import counted, size
+from ingest.wording import counted, size, whole
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -98,7 +98,7 @@ def _document(told: Room) -> dict[str, Any]:
 def _lines(told: Room) -> Iterator[str]:
     card = told.card
     if card is not None:
-        yield f"{shown(card.root)}: {counted(card.files, 'file')}, {size(card.bytes)}"
+        yield f"{whole(card.root)}: {counted(card.files, 'file')}, {size(card.bytes)}"
         if card.seem_known:
             yield (
                 f"  {counted(card.seem_known, 'file')} of it may be in already (by name and size), "

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from ingest.names import shown
+from ingest.wording import whole
 
 if TYPE_CHECKING:
     from ingest.catalog.catalog import Catalog
@@ -25,7 +26,7 @@ def settle(terminal: Terminal, catalog: Catalog, places: Iterable[str] = ()) -> 
 
     folders = [place for place in places if os.path.isdir(place)]
     for moved in rename_owed(catalog, terminal.observer(), lambda: secrets.token_hex(8), folders):
-        was, now = shown(moved.move.origin), shown(moved.move.wanted)
+        was, now = whole(moved.move.origin), whole(moved.move.wanted)
         if moved.trouble:
             terminal.note(f"{shown(moved.drive)}: {was} keeps its name: {shown(moved.trouble)}")
             terminal.note(f"Do: {shown(moved.do)}")

@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ingest.cli.slate_words import wrapped
 from ingest.names import shown
 from ingest.slate.names import split_slate
 from ingest.slate.pool import said_take
 from ingest.slate.questions import Question
-from ingest.wording import length
+from ingest.wording import length, whole
 
 if TYPE_CHECKING:
     from ingest.cli.terminal import Terminal
@@ -67,10 +66,10 @@ def question_lines(question: Question, place: str, posters: Path) -> Sequence[st
     parts += [f"camera {shown(clip.roll.camera)}"] if clip.roll.camera else [facts.kind.value]
     parts += [facts.start_timecode] if facts.start_timecode else []
     parts += [length(facts.duration_seconds)] if facts.duration_seconds is not None else []
-    said = ["", *wrapped(f"{place}: {shown(clip.full_name)} ({', '.join(parts)})", mark="")]
+    said = ["", f"{place}: {shown(clip.full_name)} ({', '.join(parts)})"]
     if clip.poster and "/" not in clip.poster:
-        said.append(f"   picture: {shown(str(posters / clip.poster))}")
+        said.append(f"   picture: {whole(str(posters / clip.poster))}")
     for letter, answer in zip(_LETTERS, question.answers, strict=False):
         basis = f" ({shown(answer.basis)})" if answer.basis else ""
-        said += wrapped(f"{said_take(answer.scene, answer.take)}{basis}", mark=f"   {letter}  ")
+        said.append(f"   {letter}  {said_take(answer.scene, answer.take)}{basis}")
     return said

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from ingest.catalog.records import PlannedShot
-from ingest.cli.slate_words import SHOWN, more, wrapped
+from ingest.cli.slate_words import SHOWN, item, more
 from ingest.jobs.owed import OwedResult
 from ingest.names import shown
 from ingest.slate.coverage import Coverage, Covered, ShotCovered, ShotTake
@@ -71,7 +71,7 @@ def _take(take: ShotTake) -> dict[str, Any]:
 def lines(result: OwedResult) -> Iterator[str]:
     """The headline, what is owed, what is covered only in part, what counts for nothing."""
     told = result.coverage
-    yield from wrapped(f"{shown(result.production)}: {_headline(told)}", mark="")
+    yield f"{shown(result.production)}: {_headline(told)}"
     for shot in told.missing[:SHOWN]:
         yield from _owed(shot)
     yield from more(len(told.missing))
@@ -83,19 +83,19 @@ def lines(result: OwedResult) -> Iterator[str]:
         yield "Covered, but not on every camera that was planned:"
         for shot in single[:SHOWN]:
             letters = " and ".join(map(shown, shot.cameras_missing))
-            yield from wrapped(f"{shot_words(shot.planned)}: no {letters}")
+            yield item(f"{shot_words(shot.planned)}: no {letters}")
         yield from more(len(single))
     waiting = [shot for shot in covered if not shot.in_hand]
     if waiting:
         yield ""
         yield "Covered by the log; no picture has come in yet:"
         names = ", ".join(shot_words(shot.planned) for shot in waiting)
-        yield from wrapped(names, mark="  ")
+        yield f"  {names}"
     if told.unplaced:
         yield ""
         yield "Takes that count for no planned shot:"
         for take in told.unplaced[:SHOWN]:
-            yield from wrapped(f"{said_take(take.scene, take.take)}: {shown(take.why_unplaced)}")
+            yield item(f"{said_take(take.scene, take.take)}: {shown(take.why_unplaced)}")
         yield from more(len(told.unplaced))
     if told.missing:
         yield ""
@@ -127,11 +127,9 @@ def _owed(shot: ShotCovered) -> Iterator[str]:
     parts = [planned.size, " ".join(planned.cameras), planned.location]
     where = ", ".join(shown(part) for part in parts if part)
     day = f", day {planned.day}" if planned.day else ""
-    yield from wrapped(
-        f"{shot_words(planned)}{day}: {shot.state.value}" + (f" ({where})" if where else "")
-    )
+    yield item(f"{shot_words(planned)}{day}: {shot.state.value}" + (f" ({where})" if where else ""))
     if planned.note:
-        yield from wrapped(shown(planned.note), mark="    ")
+        yield f"    {shown(planned.note)}"
 
 
 def _listed(title: str, shots: Sequence[ShotCovered]) -> Iterator[str]:

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 from ingest.names import shown
 from ingest.slate.pool import said_row, said_take
-from ingest.wording import counted, folded
+from ingest.wording import counted
 
 if TYPE_CHECKING:
     from ingest.catalog.records import SlateRow, TakeLink
     from ingest.jobs.slate import LoadResult, MatchResult
 
 __all__ = [
+    "item",
     "link_document",
     "load_document",
     "load_lines",
@@ -23,7 +24,6 @@ __all__ = [
     "more",
     "row_document",
     "take_words",
-    "wrapped",
 ]
 
 SHOWN = 40
@@ -163,10 +163,10 @@ def load_lines(result: LoadResult) -> Iterator[str]:
             f"{_said(getattr(after, name))}"
             for name in one.fields
         )
-        yield from wrapped(f"row {after.row}, {said_take(after.scene, after.take)}: {what}")
+        yield item(f"row {after.row}, {said_take(after.scene, after.take)}: {what}")
     yield from more(len(told.changed))
     for row in told.gone[:SHOWN]:
-        yield from wrapped(f"gone: {said_take(row.scene, row.take)} (it was row {row.row})")
+        yield item(f"gone: {said_take(row.scene, row.take)} (it was row {row.row})")
     yield from more(len(told.gone))
     yield from match_lines(result.match)
 
@@ -199,7 +199,7 @@ def _clock_lines(result: MatchResult) -> Iterator[str]:
     for clock in off[:SHOWN]:
         device = clock.device if clock.device.startswith("roll ") else f"camera {clock.device}"
         perhaps = "" if clock.is_sure else ", not sure"
-        yield from wrapped(
+        yield item(
             f"{shown(device)}, day {clock.day}: {said_offset(clock.slow)} against {clock.against} "
             f"({counted(len(clock.clip_ids), 'clip')}, spread {clock.spread:.1f} s{perhaps})"
         )
@@ -227,29 +227,27 @@ def match_lines(result: MatchResult) -> Iterator[str]:
         yield "Not sure, please look:"
         for link in asked[:SHOWN]:
             name = shown(result.clips[link.clip_id].full_name)
-            yield from wrapped(
-                f"{name}: {take_words(link)}, {link.sure.value} ({shown(link.basis)})"
-            )
+            yield item(f"{name}: {take_words(link)}, {link.sure.value} ({shown(link.basis)})")
         yield from more(len(asked))
     if result.conflicts:
         yield ""
         yield "Needs a person:"
         for conflict in result.conflicts[:SHOWN]:
-            yield from wrapped(conflict.words)
+            yield item(conflict.words)
             if conflict.do:
-                yield from wrapped(f"Do: {conflict.do}", mark="    ")
+                yield f"    Do: {conflict.do}"
         yield from more(len(result.conflicts))
     if found.rows_without_clip:
         yield ""
         yield "Takes in the log with no clip:"
         for row in found.rows_without_clip[:SHOWN]:
-            yield from wrapped(_row_words(row))
+            yield item(_row_words(row))
         yield from more(len(found.rows_without_clip))
     if found.clips_without_take:
         yield ""
         yield "Clips with no take:"
         names = [shown(clip.full_name) for clip in found.clips_without_take[:SHOWN]]
-        yield from wrapped(", ".join(names), mark="  ")
+        yield f"  {', '.join(names)}"
         yield from more(len(found.clips_without_take))
     if result.is_open or found.clips_without_take:
         yield ""
@@ -276,9 +274,9 @@ def _row_words(row: SlateRow) -> str:
     return f"{said} ({where})" if where else said
 
 
-def wrapped(text: str, mark: str = "  - ") -> list[str]:
-    """The text in lines of at most 80 characters, the first with its mark."""
-    return folded(text, 80, mark, " " * len(mark))
+def item(text: str) -> str:
+    """One of a list."""
+    return f"  - {text}"
 
 
 def more(count: int) -> Iterator[str]:

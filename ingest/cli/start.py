@@ -25,7 +25,7 @@ from ingest.errors import ExitCode, IngestError, UsageError
 from ingest.names import shown
 from ingest.settings import FILE, DeviceSettings, find_settings, shoot_date
 from ingest.settings.values import DAY_ENDS
-from ingest.wording import counted, size
+from ingest.wording import counted, size, whole
 
 if TYPE_CHECKING:
     from ingest.jobs.around import Around
@@ -185,9 +185,9 @@ class _Asker:
             return []
         choices = list(_choices(around))
         for number, (root, about) in enumerate(choices, 1):
-            self._terminal.note(f"  {number}  {shown(root)}: {about}")
+            self._terminal.note(f"  {number}  {whole(root)}: {about}")
         for card in around.cards:
-            self._terminal.note(f"     {shown(card.root)}: holds footage, so it may be a card")
+            self._terminal.note(f"     {whole(card.root)}: holds footage, so it may be a card")
         known = " ".join(str(n) for n, (_, about) in enumerate(choices, 1) if "known" in about)
         question = "Its drives, by number or folder, with =NAME to name one"
         return self._answer(
@@ -266,11 +266,11 @@ def _document(started: Started) -> dict[str, Any]:
 def _lines(started: Started, zone: str) -> Iterator[str]:
     """`zone`: the time zone that nobody said and that was written all the same, or empty."""
     name = shown(started.production or "")
-    yield f"{name}: {shown(started.file)} {'is written' if started.written else 'is there'}."
+    yield f"{name}: {whole(started.file)} {'is written' if started.written else 'is there'}."
     for one in started.drives:
         how = "marked" if one.new else "known already"
         yield f"  {shown(one.name)}: {how}; a copy of {FILE} lies at its root"
-        yield f"      {shown(one.root)}"
+        yield f"      {whole(one.root)}"
         if one.older:
             yield f"      the one that lay there is called {one.older} now"
     if not started.drives:

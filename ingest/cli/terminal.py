@@ -16,10 +16,10 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import wraps
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
@@ -30,7 +30,13 @@ if TYPE_CHECKING:
     from ingest.catalog.records import Observer
     from ingest.settings import Settings
 
-__all__ = ["Overview", "Terminal", "folded", "job"]
+__all__ = ["Overview", "Pasted", "Terminal", "job", "lines_for"]
+
+
+class Pasted(str):
+    """A line that is meant to be pasted elsewhere: folded, it stays at the left edge."""
+
+    __slots__ = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,16 +107,18 @@ class Terminal:
         return Observer(who=who, machine=socket.gethostname(), boot=boot_id())
 
     def answer(self, document: Mapping[str, Any], lines: Iterable[str] = ()) -> None:
-        """The command's result, once: the document with `--json`, else the lines.
+        """The command's result, once: the document with `--json`, else the lines, folded at words
+        where a terminal shows them, else one line an item.
 
-        Lines must already have foreign names passed through `ingest.names.shown`.
+        Lines must already have foreign names passed through `ingest.names.shown`, or through
+        `ingest.wording.whole` where a fold inside would hinder copying.
         """
         try:
             if self.json:
                 sys.stdout.write(json.dumps(document, indent=2) + "\n")
             else:
                 for line in lines:
-                    sys.stdout.write(line + "\n")
+                    sys.stdout.write(lines_for(sys.stdout, line))
             sys.stdout.flush()
         except BrokenPipeError:
             # Whoever read our output has gone; the exit code is still the true one.
@@ -118,8 +126,24 @@ class Terminal:
 
     def note(self, line: str) -> None:
         """A remark on the way, on standard error."""
-        sys.stderr.write(line + "\n")
+        sys.stderr.write(lines_for(sys.stderr, line))
         sys.stderr.flush()
+
+
+def lines_for(stream: TextIO, line: str) -> str:
+    """The line as `stream` gets it, its end included: a terminal as wide as it is, at most 100
+    columns, folded at words under the line's own mark; anything else in one line."""
+    from ingest.wording import hanging, unfolded
+
+    if not stream.isatty():
+        return unfolded(line) + "\n"
+    try:
+        width = os.get_terminal_size(stream.fileno()).columns
+    except OSError:
+        width = 0
+    width = max(40, min(width or 80, 100))
+    folded = hanging(line, width, indent=0 if isinstance(line, Pasted) else None)
+    return "".join(one + "\n" for one in folded)
 
 
 def job(name: str, **settings: Any) -> Callable[[Callable[..., int]], click.Command]:
@@ -140,17 +164,6 @@ def job(name: str, **settings: Any) -> Callable[[Callable[..., int]], click.Comm
         return with_completion(command)
 
     return declare
-
-
-def folded(text: str, indent: int) -> Iterator[str]:
-    """The text in lines as wide as the terminal, at most 100 columns; words stay whole, and lines
-    after the first are indented."""
-    import shutil
-
-    from ingest import wording
-
-    width = min(shutil.get_terminal_size((80, 24)).columns, 100)
-    yield from wording.folded(text, max(width, 40), rest=" " * indent)
 
 
 class Overview(click.Group):

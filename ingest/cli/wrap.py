@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from ingest.cli.packing import split_document, split_lines
-from ingest.cli.terminal import Terminal, folded, job
+from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode
 from ingest.names import shown
 from ingest.wording import counted
@@ -122,16 +122,16 @@ def _lines(told: DayWrapped) -> Iterator[str]:
             yield ""
             yield "Not to be had again tomorrow" if one.tonight else "The rest"
         before = one.tonight
-        yield from folded(f"! {one.what}", 2)
-        yield from folded(f"  Because: {one.because}", 11)
-        yield from folded(f"  Do: {one.do}", 6)
+        yield f"! {one.what}"
+        yield f"  Because: {one.because}"
+        yield f"  Do: {one.do}"
     if wrapped.idle or wrapped.settled:
         yield ""
     if wrapped.idle:
         yield f"Said to be idle: {', '.join(map(shown, wrapped.idle))}"
     for found, said in wrapped.settled:
-        yield from folded(f"Settled: {found.what} ({said})", 2)
+        yield f"Settled: {found.what} ({said})"
     yield ""
     yield "To pack"
     for line in split_lines(told.split):
-        yield from folded(f"  {line}", 4)
+        yield f"  {line}"

@@ -25,6 +25,7 @@ from ingest.drives import mark
 from ingest.evidence import Act, Against, Route, State
 from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, SoundNotes
 from tests.helpers.keyboard import Keyboard
+from tests.helpers.screens import as_shown, too_long
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 INES = Observer("ines", "cart-1", "5b1c")
@@ -184,7 +185,7 @@ def test_when_a_planned_shot_was_not_shot_then_it_is_owed_before_the_set_is_stru
     assert out.startswith("Saltmarsh: STILL OWED: 1 of 3 planned shots of day 1.\n")
     assert "  - scene 15 shot 3, day 1: not shot (Insert, A, Lamp store)\n" in out
     assert "    the lamp is lit\n" in out
-    assert all(len(line) <= 80 for line in out.splitlines())
+    assert not too_long(as_shown(out, 80), 80)
 
 
 def test_when_the_list_was_loaded_once_then_it_is_remembered(shoot):
@@ -228,7 +229,7 @@ def test_when_a_circled_take_has_no_clip_then_it_is_open_and_shown(shoot):
     code, out, _ = shoot("slate", "load", shoot.log(LOG + "13,2,A,A009,C0001,x,\n"))
     assert code == 3
     assert "13 take 2 is circled (day1.csv row 5)" in " ".join(out.split())
-    assert all(len(line) <= 80 for line in out.splitlines())
+    assert not too_long(as_shown(out, 80), 80)
 
 
 def test_when_a_take_is_set_by_hand_then_the_log_does_not_change_it(shoot):

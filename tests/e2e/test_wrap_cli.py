@@ -16,6 +16,7 @@ from fixtures.damage import flip_bit
 from fixtures.first_day import PLANTED, make_first_evening
 from tests.conftest import Runner, Shoot
 from tests.faults.laboratory.loops import loop_drive, need_loops
+from tests.helpers.screens import as_shown
 
 pytestmark = [pytest.mark.laboratory, pytest.mark.long]
 
@@ -201,12 +202,11 @@ def test_a_clip_lost_on_every_drive_is_told_as_the_shots_that_it_costs(
 
 @pytest.mark.parametrize("columns", [80, 200])
 def test_screens_of_the_evening_stand_as_they_were_looked_at(
-    evening: Path, ingest: Runner, monkeypatch: pytest.MonkeyPatch, columns: int
+    evening: Path, ingest: Runner, columns: int
 ) -> None:
     """Kept as text for both widths; INGEST_WRITE_SCREENS=1 writes them anew, to be looked at."""
-    monkeypatch.setenv("COLUMNS", str(columns))
     said = {
-        words: ingest(*words.split()).out
+        words: as_shown(ingest(*words.split()).out, columns)
         for words in ("wrap --day 1", "whatif", "kit --hours A=2 --card-size A=128", "room")
     }
     text = "".join(f"== {words} ==\n{out}\n" for words, out in said.items())

@@ -12,7 +12,7 @@ from ingest.jobs.further.copying_on import CopyPlan
 from ingest.jobs.further.values import RollPlan, RollResult, Trouble
 from ingest.jobs.mending import MendPlan
 from ingest.names import shown
-from ingest.wording import counted, size
+from ingest.wording import counted, size, whole
 
 __all__ = [
     "copy_document",
@@ -123,7 +123,7 @@ def plan_lines(plan: CopyPlan) -> list[str]:
     """The plan in a few lines that fit 80 columns where the names allow it."""
     volume = plan.target.volume
     lines = [
-        f"To          {shown(volume.root)} ({shown(plan.target.name)})",
+        f"To          {whole(volume.root)} ({shown(plan.target.name)})",
         f"            {shown(volume.device)}, {volume.fs_type}; {size(volume.free)} free",
     ]
     for one in plan.rolls:
@@ -159,7 +159,7 @@ def result_lines(result: RollResult, wanted: int, *, stopped: bool) -> list[str]
         lines = [f"{roll}: NOTHING NEW. {files}, all on {name} and matched before."]
     else:
         lines = [f"{roll}: MATCHED. {files}, on {name}, {_equal([result])}."]
-    lines.append(f"      {shown(result.root)}/{shown(plan.folder)}")
+    lines.append(f"      {whole(result.root)}/{whole(plan.folder)}")
     sources = Counter(put.source for put in result.put.values())
     if sources:
         told = ", ".join(f"{shown(one)} ({count:,})" for one, count in sorted(sources.items()))
@@ -173,7 +173,7 @@ def result_lines(result: RollResult, wanted: int, *, stopped: bool) -> list[str]
         few = f"  Matched copies on devices that aren't one: {result.copies}; {wanted} are wanted."
         lines += [few, "  Do: copy it to another physical drive too (ingest copy --to)."]
     lines += [
-        f"  Not in the hash list (its name can't be written there): {shown(path)}."
+        f"  Not in the hash list (its name can't be written there): {whole(path)}."
         for path in result.not_listed[:_MOST]
     ]
     return lines
@@ -200,7 +200,7 @@ def route_line(result: RollResult) -> list[str]:
 def trouble_lines(troubles: Sequence[Trouble]) -> list[str]:
     """A line for each, and what to do for each kind once."""
     lines = [
-        f"! {shown(one.drive) + ': ' if one.drive else ''}{shown(one.path)}: {one.state}"
+        f"! {shown(one.drive) + ': ' if one.drive else ''}{whole(one.path)}: {one.state}"
         + (f" ({shown(one.detail)})" if one.detail else "")
         for one in troubles[:_MOST]
     ]
@@ -246,7 +246,7 @@ def mend_verdict(plan: MendPlan, results: Sequence[RollResult]) -> str:
 def mend_plan_lines(plan: MendPlan) -> list[str]:
     """What is to be put back, in a few lines."""
     volume = plan.target.volume
-    lines = [f"Mend        {shown(plan.target.name)}, at {shown(volume.root)}"]
+    lines = [f"Mend        {shown(plan.target.name)}, at {whole(volume.root)}"]
     for one in plan.rolls:
         if one.wanted:
             names = ", ".join(f"{shown(name)} ({count:,})" for name, count in _from(one).items())
@@ -278,7 +278,7 @@ def mend_lines(plan: MendPlan, results: Sequence[RollResult], *, stopped: bool) 
     for roll, path, one in put[:_MOST]:
         was = next(wanted.was for wanted in roll.wanted if wanted.file.path == path)
         lines.append(
-            f"  {shown(roll.roll.name)}/{shown(path)}: was {was}, put back from {shown(one.source)}"
+            f"  {whole(roll.roll.name)}/{whole(path)}: was {was}, put back from {shown(one.source)}"
         )
         if one.detail:
             lines.append(f"      {shown(one.detail)}")

@@ -14,7 +14,7 @@ from ingest.jobs.offloading.values import Plan, Problem, Result
 from ingest.media.health import HealthState
 from ingest.media.health_json import health_to_json
 from ingest.names import shown
-from ingest.wording import counted, size
+from ingest.wording import counted, size, whole
 
 __all__ = ["battery_line", "document", "exit_code", "plan_document", "plan_lines", "result_lines"]
 
@@ -163,7 +163,7 @@ def plan_lines(plan: Plan) -> list[str]:
     inventory = plan.inventory
     lines = [
         f"Production  {shown(plan.production)}, day {plan.day} ({plan.date.isoformat()})",
-        f"Card        {shown(plan.card.label)}, at {shown(plan.card_volume.root)}",
+        f"Card        {shown(plan.card.label)}, at {whole(plan.card_volume.root)}",
         f"Roll        {shown(plan.roll)}"
         + (f", camera {shown(plan.camera)}" if plan.camera else "")
         + f" ({plan.because})",
@@ -173,7 +173,7 @@ def plan_lines(plan: Plan) -> list[str]:
     for drive in plan.drives:
         write, check = (_count(drive.actions, one) for one in (Action.WRITE, Action.CHECK))
         what = f"{write:,} to write" + (f", {check:,} there to check" if check else "")
-        lines.append(f"To          {shown(drive.volume.root)}/{shown(drive.folder)}")
+        lines.append(f"To          {whole(drive.volume.root)}/{whole(drive.folder)}")
         lines.append(f"            {what}; {size(drive.volume.free)} free")
         when = "after the roll" if drive.read_back_after else "behind the writing"
         lines.append(f"            {shown(drive.volume.device)}, {drive.volume.fs_type}")
@@ -235,7 +235,7 @@ def result_lines(result: Result) -> list[str]:
             f"  {shown(drive.name)}: {counted(drive.files_matched, 'file')} matched, "
             f"{size(drive.bytes)}{_route(drive.route)}"
         )
-        lines.append(f"      {shown(drive.folder)}")
+        lines.append(f"      {whole(drive.folder)}")
         if drive.slower:
             lines.append(f"      {drive.slower}")
         if drive.stopped:
@@ -287,11 +287,11 @@ def _footnotes(result: Result) -> list[str]:
         litter = counted(len(plan.inventory.litter), "file")
         lines.append(f"  Left out: {litter} of system litter.")
     lines += [
-        f"  Not followed: {shown(found.path)} ({found.kind})."
+        f"  Not followed: {whole(found.path)} ({found.kind})."
         for found in plan.inventory.not_followed[:_MOST]
     ]
     lines += [
-        f"  Not in the hash list (its name can't be written there): {shown(path)}."
+        f"  Not in the hash list (its name can't be written there): {whole(path)}."
         for path in result.not_listed[:_MOST]
     ]
     lines += [f"  {line[0].upper()}{line[1:]}." for line in history_lines(plan.histories)]
@@ -306,7 +306,7 @@ def _footnotes(result: Result) -> list[str]:
 
 def _problem_lines(problems: tuple[Problem, ...]) -> list[str]:
     lines = [
-        f"  {shown(problem.path)}: {problem.state}"
+        f"  {whole(problem.path)}: {problem.state}"
         + (f" on {shown(problem.drive)}" if problem.drive else " (card)")
         + (f", {shown(problem.detail)}" if problem.detail else "")
         for problem in problems[:_MOST]
