@@ -9,6 +9,7 @@ import os
 import sqlite3
 import stat
 import time
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -24,13 +25,25 @@ from ingest.catalog.network import network_type
 from ingest.catalog.tables import APPLICATION_ID, VERSION_TABLE, VERSIONS, Base
 from ingest.errors import BadCatalog
 
-__all__ = ["check_place", "open_file", "open_url", "prepare", "read_mountinfo", "stands"]
+__all__ = [
+    "SCHEMA",
+    "check_place",
+    "open_file",
+    "open_url",
+    "prepare",
+    "read_mountinfo",
+    "stands",
+    "statements",
+]
 
 BUSY_S = 30
 """How long a writer waits for another one, in seconds."""
 
 CHECKED_WHOLE = 64 << 20
 """Bytes of an SQLite file up to which every page is checked on opening (about 0.1 s)."""
+
+SCHEMA = Path(__file__).with_name("schema.sql")
+"""The tables of a new SQLite catalog; a test holds it to the migrations."""
 
 _MAGIC = b"SQLite format 3\0"  # https://www.sqlite.org/fileformat.html 1.3.1
 _NAME_ANOTHER = "name another place with --catalog"
@@ -88,7 +101,10 @@ def prepare(engine: Engine, place: str, file: Path | None) -> None:
                 connection.begin(),
             ):
                 wait_for_writers(connection)
-                if _version(connection, place) != VERSIONS[-1]:
+                version = _version(connection, place)
+                if version is None and file is not None:
+                    _make(connection)
+                elif version != VERSIONS[-1]:
                     _migrate(connection)
     except DatabaseError as error:
         told = meaning(error, place)
@@ -312,6 +328,24 @@ def _version(connection: Connection, place: str) -> str | None:
             dont="delete the catalog",
         )
     return None if found is None else str(found)
+
+
+def statements(script: str) -> Iterator[str]:
+    """The statements of an SQL script for SQLite, triggers whole."""
+    lines: list[str] = []
+    for line in script.splitlines():
+        lines.append(line)
+        if sqlite3.complete_statement("\n".join(lines)):
+            yield "\n".join(lines).strip()
+            lines = []
+
+
+def _make(connection: Connection) -> None:
+    """All tables of a new SQLite catalog at once, as all migrations would make them."""
+    for statement in statements(SCHEMA.read_text(encoding="utf-8")):
+        connection.exec_driver_sql(statement)
+    connection.exec_driver_sql(f"INSERT INTO {VERSION_TABLE} VALUES (?)", (VERSIONS[-1],))
+    connection.exec_driver_sql(f"PRAGMA application_id={APPLICATION_ID}")
 
 
 def _migrate(connection: Connection) -> None:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from io import StringIO
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -415,10 +416,10 @@ def test_when_killed_while_it_is_made_then_the_next_opening_makes_it(tmp_path: P
     file = tmp_path / "c"
     program = (
         "import os, signal, sys\nfrom ingest.catalog import opening\n"
-        "from ingest.catalog.catalog import Catalog\nreal = opening._migrate\n"
+        "from ingest.catalog.catalog import Catalog\nreal = opening._make\n"
         "def killed(connection):\n"
         "    real(connection)\n    os.kill(os.getpid(), signal.SIGKILL)\n"
-        "opening._migrate = killed\nCatalog.open(sys.argv[1])\n"
+        "opening._make = killed\nCatalog.open(sys.argv[1])\n"
     )
     with python(program, str(file)) as running:
         running.communicate()
@@ -435,14 +436,14 @@ def test_when_a_migration_fails_then_nothing_of_it_is_left(
 ) -> None:
     """Python's sqlite3 would commit before DDL if it were left to itself."""
     file = tmp_path / "c"
-    real = opening._migrate
+    real = opening._make
 
     def failing(connection: object) -> None:
         real(connection)  # type: ignore[arg-type]
         raise RuntimeError("planted")
 
     with monkeypatch.context() as patch, pytest.raises(RuntimeError, match="planted"):
-        patch.setattr(opening, "_migrate", failing)
+        patch.setattr(opening, "_make", failing)
         Catalog.open(str(file))
     reader = sqlite3.connect(file)
     assert reader.execute("SELECT count(*) FROM sqlite_master").fetchone() == (0,)
@@ -524,6 +525,37 @@ def test_when_models_and_migrations_are_compared_then_they_agree(tmp_path: Path)
         context = MigrationContext.configure(connection, opts={"version_table": VERSION_TABLE})
         assert compare_metadata(context, Base.metadata) == []
     engine.dispose()
+
+
+def test_when_a_catalog_is_new_then_its_tables_are_those_that_the_migrations_make(
+    tmp_path: Path,
+) -> None:
+    """Tables, indexes and triggers. INGEST_WRITE_SCHEMA=1 writes schema.sql anew from them."""
+    engine = create_engine(f"sqlite:///{tmp_path / 'migrated'}")
+    with engine.begin() as connection:
+        config = scripts()
+        config.attributes["connection"] = connection
+        command.upgrade(config, "head")
+    engine.dispose()
+    migrated = schema(tmp_path / "migrated")
+    if "INGEST_WRITE_SCHEMA" in os.environ:
+        script = "\n\n".join(f"{sql};" for sql in migrated).replace("\n", "\n    ")
+        flush = re.compile(r"^    (?=\)|CREATE|BEGIN|WHEN|$)", re.MULTILINE)
+        opening.SCHEMA.write_text(flush.sub("", script) + "\n", encoding="utf-8")
+    Catalog.open(str(tmp_path / "made")).close()
+    assert schema(tmp_path / "made") == migrated
+
+
+def schema(file: Path) -> list[str]:
+    """The statements behind everything in an SQLite file, in a fixed order, spaces at their ends
+    and indents apart."""
+    query = (
+        "SELECT sql FROM sqlite_master WHERE sql IS NOT NULL AND name NOT LIKE 'sqlite_%' "
+        "ORDER BY type = 'table' DESC, type, name"
+    )
+    with closing(sqlite3.connect(file)) as connection:
+        found = [sql for (sql,) in connection.execute(query)]
+    return ["\n".join(line.strip() for line in sql.splitlines()).strip() for sql in found]
 
 
 def test_when_the_known_versions_are_compared_then_they_are_the_migrations() -> None:
