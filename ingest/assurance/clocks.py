@@ -7,22 +7,26 @@ another time zone: that much is left out of the difference.
 
 This judges takes that are linked already, any device against all others, the recorder too.
 `ingest.slate.matching.by_clock` finds what a camera's clips are by laying its clock on the
-recorder's or the log's, which it takes for right; a lag of the buttons stays in its offset.
+recorder's or the log's, which it takes for right. Of one clock one number is told, on every
+screen: `agreed` settles which.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import combinations
 from statistics import median_low
 
-__all__ = ["Offset", "Sighting", "clock_offsets"]
+from ingest.slate.matching.clocks import ClockOffset
 
-_LEAST = 20
-"""Seconds. People press the buttons that far apart (from memory, common practice, no source)."""
+__all__ = ["LEAST", "Offset", "Sighting", "agreed", "as_told", "clock_offsets"]
+
+LEAST = 20
+"""Seconds from which a clock is told to be off: people press the buttons that far apart (from
+memory, common practice, no source)."""
 _QUARTER = 15 * 60
 _FARTHEST_ZONE = 14 * 3600
 
@@ -48,6 +52,8 @@ class Offset:
     """The devices whose clocks agree with each other."""
     takes: int
     """How many takes it was worked out from."""
+    exact: bool = True
+    """Timecode told when each clip of those takes began, so that no lag of the buttons is in it."""
 
 
 def clock_offsets(seen: Sequence[Sighting]) -> tuple[Offset, ...]:
@@ -73,50 +79,115 @@ def clock_offsets(seen: Sequence[Sighting]) -> tuple[Offset, ...]:
             continue
         # Devices that write their times alike tell best: the difference of zones drops out.
         by_other = {
-            other: _without_zone(median_low(told))
+            other: _without_zone(_median(told))
             for other in sorted(best)
             if (told := pairs.get((device, other)))
         }
         if not by_other:
             continue
-        seconds = min(by_other.values(), key=abs)
-        if abs(seconds) >= _LEAST:
-            used = tuple(o for o, told in by_other.items() if abs(told - seconds) < _LEAST)
-            found.append(Offset(device, seconds, used, max(len(pairs[device, o]) for o in used)))
+        nearest = min(by_other, key=lambda other: abs(by_other[other]))
+        seconds = by_other[nearest]
+        if abs(seconds) >= LEAST:
+            used = tuple(o for o, told in by_other.items() if abs(told - seconds) < LEAST)
+            most = max(len(pairs[device, o]) for o in used)
+            exact = all(one.exact for one in pairs[device, nearest])
+            found.append(Offset(device, seconds, used, most, exact))
     return tuple(found)
 
 
-def _differences(seen: Sequence[Sighting]) -> Mapping[tuple[str, str], list[int]]:
-    """Seconds by which one device's clock is ahead of another's, a number for each take."""
+def agreed(voted: Sequence[Offset], laid: Sequence[ClockOffset]) -> tuple[Offset, ...]:
+    """The vote on one day's clocks, each with the number that is told of it.
+
+    `laid`: the offsets that `ingest.slate.matching` worked out of the same day. Where timecode
+    makes the vote exact, its number stands; else that of the matching does, which has every clip
+    in it and the lag of the buttons taken out, as long as it means the same (but for a zone). Of a
+    clock that was set anew in the day, the last stretch tells how it stands; one that is right by
+    then is told no more.
+    """
+    told = []
+    for one in voted:
+        own = [each for each in laid if each.device == one.device]
+        last = round(-own[-1].slow) if own else one.seconds
+        if len(own) > 1 and own[-1].is_sure:
+            if abs(_without_zone(last)) >= LEAST:
+                told.append(replace(one, seconds=last))
+        elif not _same(one.seconds, last):
+            told.append(one)
+        elif one.exact:  # the vote knows no zones, and the matching may
+            zones = round((last - one.seconds) / _QUARTER) * _QUARTER
+            told.append(replace(one, seconds=one.seconds + zones))
+        else:
+            told.append(replace(one, seconds=last))
+    return tuple(told)
+
+
+def as_told(laid: Sequence[ClockOffset], voted: Sequence[Offset]) -> tuple[ClockOffset, ...]:
+    """The same day's offsets of the matching, with the number that is told of each clock.
+
+    Left out is what isn't sure and contradicts the vote.
+    """
+    numbers = {one.device: one.seconds for one in agreed(voted, laid)}
+    several = {one.device for one in laid if sum(each.device == one.device for each in laid) > 1}
+    told = []
+    for one in laid:
+        number = numbers.get(one.device)
+        if number is None or one.device in several:
+            told.append(one)
+        elif _same(number, round(-one.slow)):
+            told.append(replace(one, slow=float(-number)))
+        elif one.is_sure:
+            told.append(one)
+    return tuple(told)
+
+
+def _same(one: int, other: int) -> bool:
+    return abs(_without_zone(one - other)) < LEAST
+
+
+@dataclass(frozen=True, slots=True)
+class _Ahead:
+    """By how much one device's clock is ahead of another's, on one take."""
+
+    seconds: int
+    exact: bool
+    """Both have timecode, and it was taken out."""
+
+
+_Pairs = Mapping[tuple[str, str], Sequence[_Ahead]]
+
+
+def _differences(seen: Sequence[Sighting]) -> _Pairs:
     by_take: defaultdict[tuple[str, str], dict[str, Sighting]] = defaultdict(dict)
     for one in seen:
         by_take[one.take].setdefault(one.device, one)
-    pairs: defaultdict[tuple[str, str], list[int]] = defaultdict(list)
+    pairs: defaultdict[tuple[str, str], list[_Ahead]] = defaultdict(list)
     for devices in by_take.values():
         for one, other in combinations(devices.values(), 2):
             ahead = _ahead(one, other)
             pairs[one.device, other.device].append(ahead)
-            pairs[other.device, one.device].append(-ahead)
+            pairs[other.device, one.device].append(replace(ahead, seconds=-ahead.seconds))
     return pairs
 
 
-def _ahead(one: Sighting, other: Sighting) -> int:
-    apart = one.clock - other.clock
+def _ahead(one: Sighting, other: Sighting) -> _Ahead:
+    apart, exact = one.clock - other.clock, False
     if one.timecode_seconds is not None and other.timecode_seconds is not None:
         between = one.timecode_seconds - other.timecode_seconds
         if abs(between) < 3600:  # counters that were never set together say nothing
-            apart -= float(between)
-    return round(apart)
+            apart, exact = apart - float(between), True
+    return _Ahead(round(apart), exact)
 
 
-def _agreeing(
-    device: str, devices: Sequence[str], pairs: Mapping[tuple[str, str], list[int]]
-) -> frozenset[str]:
+def _median(told: Sequence[_Ahead]) -> int:
+    return median_low(one.seconds for one in told)
+
+
+def _agreeing(device: str, devices: Sequence[str], pairs: _Pairs) -> frozenset[str]:
     return frozenset(
         other
         for other in devices
         if other == device
-        or ((told := pairs.get((device, other))) and abs(_without_zone(median_low(told))) < _LEAST)
+        or ((told := pairs.get((device, other))) and abs(_without_zone(_median(told))) < LEAST)
     )
 
 

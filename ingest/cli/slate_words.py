@@ -29,9 +29,6 @@ __all__ = [
 SHOWN = 40
 """Lines of one kind on a screen; `--json` holds them all."""
 
-_OFF = 20.0
-"""Seconds from which a clock is worth a line."""
-
 _FIELD = {"extra": "other columns", "mos": "MOS", "iso": "ISO"}
 
 # The document -------------------------------------------------------------------------------
@@ -66,7 +63,7 @@ def match_document(result: MatchResult, posters: Path) -> dict[str, Any]:
                 "sure": each.is_sure,
                 "clips": [result.clips[number].full_name for number in each.clip_ids],
             }
-            for each in found.clocks
+            for each in result.clocks
         ],
         "conflicts": [
             {
@@ -190,9 +187,10 @@ def _said(value: Any) -> str:
 
 def _clock_lines(result: MatchResult) -> Iterator[str]:
     """Clocks that are off by more than people's own slowness, and how surely."""
+    from ingest.assurance.clocks import LEAST
     from ingest.slate.matching.by_clock import said_offset
 
-    off = [clock for clock in result.matching.clocks if abs(clock.slow) >= _OFF]
+    off = [clock for clock in result.clocks if abs(clock.slow) >= LEAST]
     if off:
         yield ""
         yield "Clocks, as worked out from clips and takes:"

@@ -6,10 +6,9 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime
-from fractions import Fraction
 from zoneinfo import ZoneInfo
 
-from ingest.assurance.clocks import Sighting, clock_offsets
+from ingest.assurance.clocks import agreed
 from ingest.assurance.day.values import (
     BadCopies,
     CardDue,
@@ -29,23 +28,21 @@ from ingest.catalog.catalog import Catalog
 from ingest.catalog.custody_records import RollNote
 from ingest.catalog.records import Clip, PlannedShot, Roll, SlateRow, Sure, TakeLink
 from ingest.evidence import State
+from ingest.jobs.clocks import vote_on_clocks
 from ingest.jobs.day_said import said_of
 from ingest.jobs.devices import device_letter
 from ingest.jobs.holdings import Holdings, gather_holdings
 from ingest.jobs.known import RollOverview, roll_overviews
 from ingest.jobs.planned import planned_here
+from ingest.jobs.slate import match_clips
 from ingest.jobs.story import lost_clips
-from ingest.media.facts import ClipKind
 from ingest.media.health import Depth, HealthState, Severity
 from ingest.names import shown
 from ingest.settings import Settings
 from ingest.slate.conflicts import find_conflicts
 from ingest.slate.coverage import coverage
 from ingest.slate.days import shoot_days, with_days
-from ingest.slate.matching import match
-from ingest.slate.matching.clocks import read_clock
-from ingest.slate.names import scene_key, take_key
-from ingest.slate.timing import clip_span
+from ingest.slate.matching import Conflict, Matching
 from ingest.wording import listed
 
 __all__ = ["gather_day"]
@@ -77,6 +74,7 @@ def gather_day(
     held = gather_holdings(catalog, settings, rolls)
     idle, settled = said_of(catalog, production, day)
     every_link = [link for some in links.values() for link in some]
+    laid = match_clips(catalog, settings, clips, rows, every_link)
     shot_by_now = [row for row in rows if row.day is None or row.day <= day]
     zone = ZoneInfo(settings.time_zone) if settings.time_zone else None
     return DayFacts(
@@ -95,8 +93,8 @@ def gather_day(
         notes=tuple(_notes(catalog, rolls)),
         lost=tuple(lost_clips(clips, held)),
         faults=tuple(_faults(clips, settings, day)),
-        clocks=tuple(_clocks(clips, links, day)),
-        conflicts=tuple(_conflicts(clips, rows, every_link, planned, day)),
+        clocks=tuple(_clocks(clips, links, laid, day)),
+        conflicts=tuple(_conflicts(clips, rows, every_link, laid.conflicts, planned, day)),
         held=tuple(_held(rolls, catalog.roll_notes(rolls), day)),
         due=tuple(_due(catalog, now.astimezone(zone).date())),
         idle=idle,
@@ -192,30 +190,10 @@ def _faults(clips: Sequence[Clip], settings: Settings, day: int) -> Iterator[Fau
 
 
 def _clocks(
-    clips: Sequence[Clip], links: Mapping[int, Sequence[TakeLink]], day: int
+    clips: Sequence[Clip], links: Mapping[int, Sequence[TakeLink]], laid: Matching, day: int
 ) -> Iterator[ClockOff]:
-    seen = []
-    for clip in clips:
-        if clip.roll.day != day or clip.facts.kind not in (ClipKind.PICTURE, ClipKind.SOUND):
-            continue
-        written = clip.facts.recorded
-        if clip.facts.sound is not None and clip.facts.sound.origination:
-            written = clip.facts.sound.origination
-        clock = read_clock(written) if written else None
-        # A clip of several takes began with the first of them.
-        link = next((one for one in links[clip.id] if one.sure is not Sure.OPEN), None)
-        if clock is None or link is None:
-            continue
-        span = clip_span(clip)
-        seen.append(
-            Sighting(
-                device_letter(clip.roll),
-                (scene_key(link.scene), take_key(link.take)),
-                clock[0],
-                Fraction(span.start, 1_000_000) if span is not None else None,
-            )
-        )
-    for one in clock_offsets(seen):
+    of_day = [one for one in laid.clocks if one.day == day]
+    for one in agreed(vote_on_clocks(clips, links, day), of_day):
         takes = "1 take" if one.takes == 1 else f"{one.takes} takes"
         yield ClockOff(
             one.device,
@@ -228,12 +206,13 @@ def _conflicts(
     clips: Sequence[Clip],
     rows: Sequence[SlateRow],
     links: Sequence[TakeLink],
+    on_the_way: Sequence[Conflict],
     planned: Sequence[PlannedShot],
     day: int,
 ) -> Iterator[Conflicting]:
-    """What can't be true together, of clips or rows of the day."""
+    """What can't be true together, of clips or rows of the day. `on_the_way`: what the matching
+    came upon."""
     by_id = {clip.id: clip for clip in clips}
-    on_the_way = match(clips, rows, [link for link in links if link.by_hand]).conflicts
     between = find_conflicts(clips, rows, links, planned, known=on_the_way)
     for one in (*on_the_way, *between):
         mine = [by_id[number] for number in one.clip_ids if number in by_id]

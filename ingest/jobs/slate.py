@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -18,6 +18,7 @@ from ingest.catalog.records import (
     TakeLink,
 )
 from ingest.errors import UsageError
+from ingest.jobs.clocks import clocks_as_told
 from ingest.jobs.find import choose_production, find_clip
 from ingest.jobs.owed import planned_shots
 from ingest.settings import Settings
@@ -25,13 +26,21 @@ from ingest.slate.changes import Changes, compare_rows
 from ingest.slate.conflicts import find_conflicts
 from ingest.slate.days import shoot_days, with_days
 from ingest.slate.log import read_log
-from ingest.slate.matching import Matching, match
+from ingest.slate.matching import ClockOffset, Matching, match
 from ingest.slate.matching.by_waveform import Sounded, pairs, weigh
 from ingest.slate.names import camera_key, same_scene, same_take
 from ingest.slate.pool import Conflict
 from ingest.slate.questions import Question, open_questions
 
-__all__ = ["LoadResult", "MatchResult", "SetResult", "load_log", "match_production", "set_take"]
+__all__ = [
+    "LoadResult",
+    "MatchResult",
+    "SetResult",
+    "load_log",
+    "match_clips",
+    "match_production",
+    "set_take",
+]
 
 _MAX_NAME = 200
 
@@ -51,6 +60,8 @@ class MatchResult:
     matching: Matching
     conflicts: tuple[Conflict, ...]
     """Those found while matching, then those between what stands."""
+    clocks: tuple[ClockOffset, ...]
+    """As `Matching.clocks`, with the number that `ingest wrap` tells too (`jobs.clocks`)."""
 
     @property
     def questions(self) -> tuple[Question, ...]:
@@ -140,17 +151,9 @@ def match_production(
     rolls = catalog.rolls(production=chosen)
     clips = catalog.clips(rolls)
     ids = [clip.id for clip in clips]
-    by_hand = [link for some in catalog.links(ids).values() for link in some if link.by_hand]
+    links = [link for some in catalog.links(ids).values() for link in some]
     rows = with_days(catalog.slate(chosen), shoot_days(settings.days, rolls))
-    found = match(
-        clips,
-        rows,
-        by_hand,
-        modified=_modified(clips, catalog.files(rolls)),
-        zone=ZoneInfo(settings.time_zone) if settings.time_zone else None,
-        day_ends=settings.day_ends,
-        names=settings.names,
-    )
+    found = match_clips(catalog, settings, clips, rows, links)
     if hear is not None:
         found = weigh(clips, found, hear(catalog, chosen, pairs(clips, found)))
     catalog.replace_links(ids, found.links)
@@ -162,6 +165,28 @@ def match_production(
         rows=len(rows),
         matching=found,
         conflicts=(*found.conflicts, *between),
+        clocks=clocks_as_told(clips, found.links, found.clocks),
+    )
+
+
+def match_clips(
+    catalog: Catalog,
+    settings: Settings,
+    clips: Sequence[Clip],
+    rows: Sequence[SlateRow],
+    links: Iterable[TakeLink],
+) -> Matching:
+    """What clips and rows of one production come to, by ingest.toml and the times of the files;
+    those of the links that were set by hand stand. Reads only."""
+    rolls = list({clip.roll.id: clip.roll for clip in clips}.values())
+    return match(
+        clips,
+        rows,
+        [link for link in links if link.by_hand],
+        modified=_modified(clips, catalog.files(rolls)),
+        zone=ZoneInfo(settings.time_zone) if settings.time_zone else None,
+        day_ends=settings.day_ends,
+        names=settings.names,
     )
 
 

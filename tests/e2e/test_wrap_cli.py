@@ -74,6 +74,8 @@ def test_the_first_day_names_what_was_planted_and_nothing_else(
     assert clip["what"] == "A001/A001C003_260314_K7QD: 29.97 fps instead of 23.976 fps"
     assert "A001/A001C004_260314_K7QD, circled) covers it" in clip["because"]
     assert clock["what"] == "B is 3 min 12 s slow"
+    beside_the_links = ingest("slate", "match").out
+    assert "camera B, day 1: 3 min 12 s slow against the recorder's clock" in beside_the_links
     assert all(one["do"] for one in told["open"])
 
     offload(ingest, evening / "DAY1" / "DRONE", two_disks, "--camera", "D", "--roll", "D001")

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from ingest.assurance.clocks import Sighting, clock_offsets
+import pytest
+
+from ingest.assurance.clocks import Offset, Sighting, agreed, as_told, clock_offsets
+from ingest.slate.matching import ClockOffset
 
 NOON = 12 * 3600.0
 
@@ -51,3 +54,66 @@ def test_without_timecode_a_clock_is_told_by_its_takes_alone() -> None:
     """The seconds between two buttons stay in it."""
     (told,) = clock_offsets([*seen(1, False, A=0, D=-400, S=0), *seen(2, False, A=0, D=-400, S=0)])
     assert told.device == "D" and abs(told.seconds + 400) <= 3
+
+
+# One number for one clock ---------------------------------------------------------------------
+
+
+def laid(slow: float, device: str = "B", sure: bool = True) -> ClockOffset:
+    """What the matching worked out."""
+    return ClockOffset(
+        device=device,
+        day=1,
+        slow=slow,
+        drift=0.0,
+        spread=0.5,
+        clip_ids=(1, 2),
+        against="the recorder's clock",
+        is_sure=sure,
+    )
+
+
+def voted(seconds: int, *, exact: bool) -> Offset:
+    return Offset("B", seconds, ("A", "S"), 3, exact)
+
+
+@pytest.mark.parametrize(
+    ("vote", "by_matching", "told"),
+    [
+        (voted(-192, exact=True), laid(191.4), -192),  # timecode: exact to the second
+        (voted(-196, exact=False), laid(191.4), -191),  # the lag of the buttons is out of it
+        (voted(-192, exact=True), laid(3791.4), -3792),  # an hour besides, by the zone
+        (voted(-196, exact=False), laid(3791.4), -3791),
+    ],
+)
+def test_of_one_clock_one_number_is_told(vote: Offset, by_matching: ClockOffset, told: int) -> None:
+    """At the end of the day and beside the links."""
+    (at_the_end,) = agreed([vote], [by_matching])
+    (beside_the_links,) = as_told([by_matching], [vote])
+    assert at_the_end.seconds == told == round(-beside_the_links.slow)
+
+
+def test_a_clock_that_the_matching_does_not_know_or_takes_for_another_is_told_by_the_vote() -> None:
+    """With few clips the matching may be astray; then its number is told nowhere."""
+    vote = voted(-192, exact=False)
+    assert agreed([vote], [laid(60, "A")]) == (vote,)
+    assert agreed([vote], [laid(4000, sure=False)]) == (vote,)
+    assert as_told([laid(4000, sure=False), laid(1, "A")], [vote]) == (laid(1, "A"),)
+    assert as_told([laid(0.4)], []) == (laid(0.4),)
+
+
+def test_a_clock_set_anew_in_the_day_is_told_as_it_stands_at_the_end() -> None:
+    """Put right at noon, it needs no setting; put wrong at noon, it does."""
+    vote = voted(-192, exact=True)
+    assert agreed([vote], [laid(192), laid(0.4)]) == ()
+    (told,) = agreed([vote], [laid(0.4), laid(192)])
+    assert told.seconds == -192
+    assert as_told([laid(192), laid(0.4)], [vote]) == (laid(192), laid(0.4))
+
+
+def test_a_vote_is_exact_where_timecode_told_every_take() -> None:
+    """Else the buttons are in it."""
+    takes = [*seen(1, A=0, B=-192, S=0), *seen(2, A=0, B=-192, S=0)]
+    assert [one.exact for one in clock_offsets(takes)] == [True]
+    takes += seen(3, False, A=0, B=-192, S=0)
+    assert [one.exact for one in clock_offsets(takes)] == [False]
