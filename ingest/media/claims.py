@@ -3,8 +3,9 @@
 MediaInfo takes minutes over 100,000 tracks, FFmpeg refuses more than 1,000 (both measured). The
 headers are therefore walked here first, and the tracks past a limit are shown to the libraries as
 the filling that each format has for what is to be skipped: `Void` in Matroska (RFC 8794, 11.3.2),
-`free` in ISO base media (ISO/IEC 14496-12, 8.1.2), `JUNK` in AVI (RIFF, common practice). The file
-itself is never touched.
+`free` in ISO base media (ISO/IEC 14496-12, 8.1.2), `JUNK` in AVI (RIFF, common practice), the fill
+item in MXF (SMPTE ST 377-1, key from memory). The file itself is never touched. A transport stream
+has no header to hide anything in: FFmpeg stops at 1,000 by itself.
 """
 
 from __future__ import annotations
@@ -26,12 +27,24 @@ _MOST_ELEMENTS = 1_000_000
 _SEGMENT, _TRACKS, _TRACK_ENTRY = 0x18538067, 0x1654AE6B, 0xAE  # RFC 9559, 5.1
 _VOID = b"\xec"
 
+# SMPTE ST 377-1: keys of a partition, of the sets that describe the file's structure (the two last
+# bytes but one tell them apart), of a track that runs in time, of the fill item, of its essence.
+_PARTITION = bytes.fromhex("060e2b34020501010d010201")
+_SET = bytes.fromhex("060e2b34025301010d0101010101")
+_TRACK = _SET + b"\x3b\x00"
+_FILL = bytes.fromhex("060e2b34010101020301021001000000")
+_ESSENCE = bytes.fromhex("060e2b34010201")
+_MOST_SETS = 4 * MOST_TRACKS
+"""Of each kind: the packages of a file each list its tracks anew."""
+
 
 @dataclass(frozen=True, slots=True)
 class Claims:
     """What a header claims: the number of tracks, and where those past the limit begin."""
 
     tracks: int = 0
+    looked: int = 0
+    """How many of them the libraries are shown."""
     hidden: tuple[int, ...] = ()
     """Offsets in bytes of the names of the tracks that are hidden, rising."""
     filling: bytes = b""
@@ -39,7 +52,7 @@ class Claims:
 
 
 def claims(file: BinaryIO) -> Claims:
-    """Walk the header of an open Matroska, ISO base media or AVI file, else claim nothing.
+    """Walk the header of an open Matroska, ISO base media, AVI or MXF file, else claim nothing.
 
     Never raises for what is in the file. Leaves the position at the start. Raises OSError where
     the file can't be read.
@@ -52,11 +65,14 @@ def claims(file: BinaryIO) -> Claims:
         places, filling = _boxes(file), b"free"
     elif head[:4] == b"RIFF" and head[8:12] == b"AVI ":
         places, filling = _avi(file), b"JUNK"
+    elif head.startswith(_PARTITION):
+        return _mxf(file)
     else:
         places, filling = iter(()), b""
     found = list(places)
     file.seek(0)
-    return Claims(len(found), tuple(found[MOST_TRACKS:]), filling)
+    hidden = tuple(found[MOST_TRACKS:])
+    return Claims(len(found), len(found) - len(hidden), hidden, filling)
 
 
 class Masked(io.RawIOBase):
@@ -179,3 +195,34 @@ def _avi(file: BinaryIO) -> Iterator[int]:
             yield at
         size = int.from_bytes(head[4:8], "little")
         at += 8 + size + size % 2
+
+
+def _mxf(file: BinaryIO) -> Claims:
+    """Of each kind of set in the header's structure, those past the limit are hidden."""
+    hidden: list[int] = []
+    met: dict[bytes, int] = {}
+    for key, at in _keys(file):
+        if key.startswith(_ESSENCE):
+            break
+        if key.startswith(_SET):
+            met[key] = met.get(key, 0) + 1
+            if met[key] > _MOST_SETS:
+                hidden.append(at)
+    file.seek(0)
+    tracks = met.get(_TRACK, 0)
+    return Claims(tracks, min(tracks, _MOST_SETS), tuple(hidden), _FILL)
+
+
+def _keys(file: BinaryIO) -> Iterator[tuple[bytes, int]]:
+    """KLV (SMPTE ST 336): each key and its offset."""
+    at = 0
+    for _ in range(_MOST_ELEMENTS):
+        file.seek(at)
+        head = file.read(25)
+        if len(head) < 17:
+            return
+        wide = head[16] & 0x7F if head[16] & 0x80 else 0
+        if wide > 8 or len(head) < 17 + wide:
+            return
+        yield head[:16], at
+        at += 17 + wide + (int.from_bytes(head[17 : 17 + wide], "big") if wide else head[16])

@@ -85,6 +85,8 @@ class AudioTrack:
     """Bits a second."""
     name: str | None = None
     """As the file names the track."""
+    seconds: Fraction | None = None
+    """Its own length, where the file states it: picture and sound may end apart."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,13 +5,15 @@ Thresholds are common practice, no source, unless said otherwise.
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Sequence
 from fractions import Fraction
 
 from ingest.media.facts import ClipFacts, ClipKind, Sign
 from ingest.media.health import Depth, Finding, Health, Severity
 from ingest.media.kinds import is_raw
-from ingest.media.looking.seen import BLACK, Seen
-from ingest.wording import counted
+from ingest.media.looking.seen import BLACK, Glimpse, Seen
+from ingest.wording import counted, listed
 
 __all__ = ["judge"]
 
@@ -20,6 +22,9 @@ _QUIET = 8 / 32768
 """Silent: not more than 3 bits of 16 ever move (-72 dB of full scale)."""
 _FROZEN = 0.15
 """Mean difference of luma, pixel by pixel: sensor noise alone is more."""
+_MOSTLY = Fraction(95, 100)
+"""Of a frozen picture's frames, that equal the one before."""
+_FEWEST_FRAMES = 3
 _SHORT = Fraction(1, 2)
 _FEWEST_SECONDS = 1
 
@@ -116,26 +121,55 @@ def _deep(facts: ClipFacts, seen: Seen) -> list[Finding]:
 
 
 def _black_or_frozen(facts: ClipFacts, seen: Seen) -> list[Finding]:
-    frames = [each for each in seen.glimpses if not each.error]
-    numbers = [each.number for each in frames if each.number is not None]
-    if len(set(numbers)) < min(3, len(numbers)):
-        return []  # too few different frames to say anything of all of them
-    if facts.kind is not ClipKind.PICTURE or len(frames) < 3:
+    if facts.kind is not ClipKind.PICTURE:
         return []
-    where = f"in all {len(frames)} places looked at"
-    if seen.depth is Depth.DEEP and seen.frames:
-        where = f"in all its {seen.frames:,} frames"
-        black = seen.black_frames == seen.frames
-        frozen = seen.same_frames == seen.frames - 1
-    else:
-        black = all(each.mean <= BLACK and each.spread <= _FLAT for each in frames)
-        frozen = all(_same(each.middle, frames[0].middle) for each in frames[1:])
-    if black:
+    places = [each for each in seen.glimpses if not each.error]
+    numbers = [each.number for each in places if each.number is not None]
+    if len(set(numbers)) < min(_FEWEST_FRAMES, len(numbers)):
+        places = []  # too few different frames to say anything of all of them
+    if where := _black(seen, places):
         return [Finding("black", Severity.LOOK, f"Its picture is black {where}.")]
     long_enough = facts.duration_seconds is None or facts.duration_seconds >= _FEWEST_SECONDS
-    if frozen and long_enough:
+    if long_enough and (where := _frozen(seen, places)):
         return [Finding("frozen", Severity.LOOK, f"Its picture is the same {where}: frozen?")]
     return []
+
+
+def _black(seen: Seen, places: Sequence[Glimpse]) -> str:
+    """Where its picture was black, if it was so throughout."""
+    if seen.depth is Depth.DEEP and seen.frames:
+        looked, black, what = seen.frames, seen.black_frames, "frames"
+    else:
+        looked = len(places)
+        black = sum(each.mean <= BLACK and each.spread <= _FLAT for each in places)
+        what = "places"
+    return _where(black, looked, what) if black == looked >= _FEWEST_FRAMES else ""
+
+
+def _frozen(seen: Seen, places: Sequence[Glimpse]) -> str:
+    """Where its picture was the same, if it was so throughout.
+
+    An encoder that settles, or begins a group, redraws a frozen picture now and then: one place,
+    or a few frames, may differ. No two frames of a live one are the same, for its noise.
+    """
+    frames = seen.frames or 0
+    if seen.depth is Depth.DEEP and frames >= _FEWEST_FRAMES:
+        same = seen.same_frames + 1
+        if same >= frames * _MOSTLY:
+            return _where(same, frames, "frames")
+    same = max(
+        (sum(_same(one.middle, each.middle) for each in places) for one in places), default=0
+    )
+    if same >= max(_FEWEST_FRAMES, len(places) - 1):
+        return _where(same, len(places), "places")
+    return ""
+
+
+def _where(some: int, looked: int, what: str) -> str:
+    share = "all" if some == looked else f"{some:,} of"
+    return f"in {share} " + (
+        f"its {looked:,} frames" if what == "frames" else f"{looked} places looked at"
+    )
 
 
 def _same(one: bytes, other: bytes) -> bool:
@@ -145,24 +179,35 @@ def _same(one: bytes, other: bytes) -> bool:
 
 
 def _sound(facts: ClipFacts, seen: Seen) -> list[Finding]:
-    found = []
+    wrong: defaultdict[tuple[str, Severity, str], list[int]] = defaultdict(list)
     for number, heard in enumerate(seen.sounds, 1):
-        if heard.error and not heard.places:
-            words = f"{_track(number, seen)} can't be decoded: {heard.error}."
-            found.append(Finding("sound", Severity.BROKEN, words))
-        elif heard.error:
-            words = f"{_track(number, seen)} can't be decoded throughout: {heard.error}."
-            found.append(Finding("sound", Severity.BROKEN, words))
-    found += _silence(seen)
+        if heard.error:
+            where = " throughout" if heard.places else ""
+            words = f"can't be decoded{where}: {heard.error}."
+            wrong["sound", Severity.BROKEN, words].append(number)
     length = seen.picture_seconds
     for number, seconds in enumerate(seen.sound_seconds, 1):
         if length and seconds is not None and length - seconds > max(_SHORT, length / 100):
-            words = (
-                f"{_track(number, seen)} is shorter than the picture: "
-                f"{float(seconds):.2f} of {float(length):.2f} s."
-            )
-            found.append(Finding("short sound", Severity.LOOK, words))
-    return found
+            words = f"ends before the picture: {float(seconds):.2f} of {float(length):.2f} s."
+            wrong["short sound", Severity.LOOK, words].append(number)
+    told = [
+        Finding(kind, severity, _of_tracks(words, numbers, seen))
+        for (kind, severity, words), numbers in wrong.items()
+    ]
+    return [*told, *_silence(seen)]
+
+
+def _of_tracks(words: str, numbers: Sequence[int], seen: Seen) -> str:
+    """One sentence for all tracks of which the same is to be said."""
+    if len(seen.sounds) <= 1:
+        return f"Its sound {words}"
+    if len(numbers) == 1:
+        return f"Its sound track {numbers[0]} {words}"
+    if numbers[-1] - numbers[0] == len(numbers) - 1:
+        which = f"{numbers[0]} to {numbers[-1]}"
+    else:
+        which = listed([str(number) for number in numbers], 8)
+    return f"Its sound, tracks {which}, {words}"
 
 
 def _silence(seen: Seen) -> list[Finding]:
@@ -186,7 +231,3 @@ def _silence(seen: Seen) -> list[Finding]:
     )
     words = f"{names[:1].upper()}{names[1:]} of its sound: silent {where}."
     return [Finding("silent channel", Severity.NOTE, words)]
-
-
-def _track(number: int, seen: Seen) -> str:
-    return "Its sound" if len(seen.sounds) <= 1 else f"Its sound track {number}"

@@ -97,10 +97,12 @@ def mediainfo_tracks(path: str | os.PathLike[str]) -> list[Track]:
         raise CannotRead(_words(error)) from error
 
 
-def claimed_tracks(path: str | os.PathLike[str]) -> int:
-    """How many tracks the header claims, where that is cheap to count, else 0. Raises OSError."""
+def claimed_tracks(path: str | os.PathLike[str]) -> tuple[int, int]:
+    """How many tracks the header claims, where that is cheap to count, and how many of them the
+    libraries are shown. Raises OSError."""
     with open(path, "rb") as file:
-        return claims(file).tracks
+        claimed = claims(file)
+    return claimed.tracks, claimed.looked
 
 
 def _bounded(file: BinaryIO) -> BinaryIO | Masked:

@@ -5,13 +5,16 @@ from __future__ import annotations
 import os
 import random
 import struct
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from datetime import date, datetime
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
 
 import av
 import pytest
+from made_clips import Made
+from made_clips import encode as encode_made
 
 from ingest.media.claims import Masked, claims
 from ingest.media.facts import ClipFacts, ClipKind, Sign
@@ -19,6 +22,7 @@ from ingest.media.health import Health, HealthState
 from ingest.media.judging import judge
 from ingest.media.looking.viewing import view
 from ingest.media.reading.probe import probe
+from ingest.media.shoot_date import far_from_shoot
 from ingest.media.workers import ProbeItem, ProbePool
 
 SEEDS = int(os.environ.get("INGEST_SEEDS", "24"))
@@ -179,6 +183,111 @@ def many_in_avi(clip: bytes, tracks: int) -> bytes:
     return b"RIFF" + struct.pack("<I", len(body)) + body
 
 
+def klv(content: bytes) -> Iterator[tuple[int, bytes, int, int]]:
+    """KLV (SMPTE ST 336): offset, key, offset and length of the value."""
+    at = 0
+    while at + 17 <= len(content):
+        wide = content[at + 16] & 0x7F if content[at + 16] & 0x80 else 0
+        value = at + 17 + wide
+        length = int.from_bytes(content[at + 17 : value], "big") if wide else content[at + 16]
+        yield at, content[at : at + 16], value, length
+        at = value + length
+
+
+def many_in_mxf(clip: bytes, tracks: int) -> bytes:
+    """The last Track set of the header (SMPTE ST 377-1) repeated behind it, each with a UID of its
+    own, and the places and lengths of the partitions put right. Keys and offsets from memory."""
+    track = bytes.fromhex("060e2b34025301010d01010101013b00")
+    header = next(klv(clip))
+    last = [each for each in klv(clip) if each[1] == track][-1]
+    value = clip[last[2] : last[2] + last[3]]
+    place = value.index(bytes.fromhex("3c0a0010")) + 4  # InstanceUID, 16 bytes
+    more = b"".join(
+        track + b"\x83" + len(value).to_bytes(3, "big")
+        + value[:place] + b"\xee" * 12 + struct.pack(">I", number) + value[place + 16 :]
+        for number in range(tracks)
+    )  # fmt: skip
+    behind = last[2] + last[3]
+    made = bytearray(clip)
+
+    def moved(at: int, always: bool = False) -> None:
+        (old,) = struct.unpack_from(">Q", made, at)
+        if always or old >= behind:
+            struct.pack_into(">Q", made, at, old + len(more))
+
+    for _, key, at, length in klv(clip):
+        if key[4:8] == b"\x02\x05\x01\x01" and key[13] in (2, 3, 4):  # a partition
+            for field in (8, 16, 24):  # this one, the one before, the footer
+                moved(at + field)
+        elif key[4:8] == b"\x02\x05\x01\x01" and key[13] == 0x11:  # the random index
+            for entry in range(at + 4, at + length - 4, 12):
+                moved(entry)
+    moved(header[2] + 32, always=True)  # the length of the header's sets
+    return bytes(made[:behind]) + more + bytes(made[behind:])
+
+
+def test_a_hundred_thousand_tracks_claimed_in_mxf_leave_the_clip_as_it_is(tmp_path: Path) -> None:
+    """MediaInfo and FFmpeg together took more than a minute over them; now the clip is read."""
+    made = Made("a.mxf", "mpeg2video", "MPEG-2", timecode="10:00:00:00", sound="pcm_s16le")
+    plain = encode_made(tmp_path, made).read_bytes()
+    path = put(tmp_path, "many.mxf", many_in_mxf(plain, 100_000))
+    with ProbePool(workers=1, timeout_s=60) as pool:
+        pool.submit(ProbeItem("k", str(path)))
+        (result,) = pool.results()
+    facts = result.facts
+    assert result.problem == ""
+    assert (facts.codec, facts.duration_frames, len(facts.audio)) == ("MPEG-2", 25, 1)
+    (doubt,) = [each for each in facts.doubts if "claims" in each]
+    assert doubt.endswith(" tracks: the first 256 were looked at.")
+    assert [finding.words for finding in result.health.findings] == []
+
+
+def many_in_ts(streams: int) -> bytes:
+    """Programme tables (ISO/IEC 13818-1, 2.4.4) that list AAC streams, and nothing behind them."""
+
+    def section(table: int, number: int, body: bytes) -> bytes:
+        head = struct.pack(">BHHBBB", table, 0xB000 | len(body) + 9, number, 0xC1, 0, 0)
+        crc = 0xFFFFFFFF
+        for each in head + body:
+            crc ^= each << 24
+            for _ in range(8):
+                crc = (crc << 1 ^ (0x04C11DB7 if crc & 0x80000000 else 0)) & 0xFFFFFFFF
+        return head + body + struct.pack(">I", crc)
+
+    def packets(pid: int, content: bytes) -> bytes:
+        content = b"\0" + content
+        return b"".join(
+            struct.pack(">BHB", 0x47, pid | (0 if start else 0x4000), 0x10 | start // 184 & 15)
+            + content[start : start + 184].ljust(184, b"\xff")
+            for start in range(0, len(content), 184)
+        )
+
+    programmes = range(-(-streams // 200))
+    made = packets(0, section(0, 1, b"".join(
+        struct.pack(">HH", each + 1, 0xE000 | 0x20 + each) for each in programmes
+    )))  # fmt: skip
+    for each in programmes:
+        listed = b"".join(
+            struct.pack(">BHH", 0x0F, 0xE000 | 0x200 + each * 200 + number, 0xF000)
+            for number in range(200)
+        )
+        made += packets(0x20 + each, section(2, each + 1, b"\xff\xff\xf0\x00" + listed))
+    return made + packets(0x1FFF, bytes(100)) * 200
+
+
+def test_thousands_of_sound_tracks_claimed_in_a_transport_stream_take_two_lines(
+    tmp_path: Path,
+) -> None:
+    """FFmpeg stops at 1,000 streams by itself; the sounds that never come are one finding."""
+    path = put(tmp_path, "many.mts", many_in_ts(6_000))
+    facts, health = looked(path)
+    assert len(facts.audio) == 64
+    assert "1,000 sound tracks of it are seen: the first 64 are kept." in facts.doubts
+    (finding,) = health.findings
+    assert finding.words.startswith("Its sound, tracks 1 to 32, can't be decoded: ")
+    assert health.state is HealthState.BROKEN
+
+
 def test_a_hundred_thousand_sound_tracks_claimed_are_counted_and_the_first_ones_read(
     tmp_path: Path,
 ) -> None:
@@ -236,6 +345,48 @@ def test_a_wave_of_65535_channels_claimed_has_its_facts(tmp_path: Path) -> None:
     path = put(tmp_path, "w.wav", b"RIFF" + struct.pack("<I", len(body)) + body)
     facts, _ = looked(path)
     assert facts.audio[0].channels == 65535
+
+
+def with_date(clip: bytes, seconds: int) -> bytes:
+    """Its `mvhd` in version 1 (ISO/IEC 14496-12, 8.2.2), 64 bits of seconds since 1904. `moov`
+    stands last in the file, so no place moves."""
+    movie, head = clip.index(b"moov") - 4, clip.index(b"mvhd") - 4
+    (length,) = struct.unpack_from(">I", clip, head)
+    scale, lasts = struct.unpack_from(">II", clip, head + 20)
+    fields = struct.pack(">IQQIQ", 1 << 24, seconds, seconds, scale, lasts)
+    made = fields + clip[head + 28 : head + length]
+    (whole,) = struct.unpack_from(">I", clip, movie)
+    return (
+        clip[:movie] + struct.pack(">I", whole + 12) + clip[movie + 4 : head]
+        + struct.pack(">I", 8 + len(made)) + b"mvhd" + made + clip[head + length :]
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("at", "recorded"),
+    [
+        (datetime(1904, 1, 1, 0, 1, 1), "1904-01-01"),
+        (datetime(2040, 2, 6, 6, 28, 15), "2040-02-06"),
+        (datetime(2106, 2, 7, 6, 28, 15), "2106-02-07"),
+    ],
+)
+def test_dates_where_counters_begin_and_end_are_kept_as_written(
+    tmp_path: Path, whole: Callable[[str], bytes], at: datetime, recorded: str
+) -> None:
+    """1904 is 0 of MOV's count, 2040 the end of its 32 bits, 2106 that of a clock from 1970. Far
+    from any shoot day all three ask for a look."""
+    seconds = round((at - datetime(1904, 1, 1)).total_seconds())
+    facts, health = looked(put(tmp_path, "far.mp4", with_date(whole("h264.mp4"), seconds)))
+    assert (facts.recorded or "").startswith(recorded)
+    assert health.state is HealthState.HEALTHY
+    assert [each.kind for each in far_from_shoot(facts, date(2026, 3, 14))] == ["date"]
+
+
+def test_a_date_beyond_any_calendar_is_none(tmp_path: Path, whole: Callable[[str], bytes]) -> None:
+    """2^63 seconds."""
+    facts, _ = looked(put(tmp_path, "far.mp4", with_date(whole("h264.mp4"), 1 << 63)))
+    assert facts.recorded is None
+    assert facts.duration_frames == 50
 
 
 def test_a_date_of_1904_is_kept_as_written(tmp_path: Path, whole: Callable[[str], bytes]) -> None:

@@ -4,7 +4,8 @@ from fractions import Fraction
 
 import pytest
 
-from ingest.media.reading.described import Described, read_description, timecode_rate
+from ingest.media.facts import SoundNotes
+from ingest.media.reading.described import read_description, timecode_rate
 
 
 def test_when_lines_have_keys_then_all_of_them_are_read():
@@ -13,7 +14,7 @@ def test_when_lines_have_keys_then_all_of_them_are_read():
         "sSPEED=023.976-ND\r\nsTAKE=03\r\nsSCENE=12A\r\nsTAPE=S001\r\nsPROJECT=Salt\r\n"
         "sCIRCLED=TRUE\r\nsNOTE=gulls = wind\r\nsTRK1=BOOM\r\nsTRK3=NELL\r\n"
     )
-    assert read_description(text) == Described(
+    assert read_description(text) == SoundNotes(
         scene="12A",
         take="03",
         tape="S001",
@@ -21,7 +22,7 @@ def test_when_lines_have_keys_then_all_of_them_are_read():
         note="gulls = wind",
         circled=True,
         tracks=("BOOM", "", "NELL"),
-        rate=Fraction(24000, 1001),
+        timecode_rate=Fraction(24000, 1001),
         drop_frame=False,
     )
 
@@ -59,7 +60,7 @@ def test_when_words_tell_scene_and_take_then_both_must_be_there(text, scene, tak
 def test_when_the_speed_is_told_then_it_is_a_fraction(line, rate, drop):
     """29.97 is 30000/1001 here: recorders write three decimals."""
     told = read_description(line)
-    assert (told.rate, told.drop_frame) == (rate, drop)
+    assert (told.timecode_rate, told.drop_frame) == (rate, drop)
 
 
 @pytest.mark.parametrize("written", [None, "", "1/0", "x", "-25", "nan", "1e99"])

@@ -94,6 +94,21 @@ def test_black_or_frozen_throughout_asks_for_a_look() -> None:
     assert (kinds(health), health.state) == (["frozen"], HealthState.LOOK)
     grain = Glimpse("last", mean=90, spread=40, middle=bytes(each ^ 1 for each in BRIGHT.middle))
     assert kinds(judge(PICTURE, Seen(glimpses=(BRIGHT, BRIGHT, grain)), name="A.MOV")) == []
+    settled = judge(PICTURE, Seen(glimpses=(BRIGHT, BRIGHT, BRIGHT, grain)), name="A.MOV")
+    assert (
+        settled.findings[0].words == "Its picture is the same in 3 of 4 places looked at: frozen?"
+    )
+
+
+@pytest.mark.parametrize(("same", "frozen"), [(99, "all its 100"), (94, "95 of its 100"), (90, "")])
+def test_a_deep_look_tells_a_freeze_by_its_frames(same: int, frozen: str) -> None:
+    """A few that are drawn anew are the encoder's; a tenth is a picture that moves."""
+    deep = Seen(
+        glimpses=WELL.glimpses, depth=Depth.DEEP, frames=100, same_frames=same, black_frames=99
+    )
+    health = judge(PICTURE, deep, name="A.MOV")
+    words = [f"Its picture is the same in {frozen} frames: frozen?"] if frozen else []
+    assert [finding.words for finding in health.findings] == words
 
 
 def test_a_bright_but_even_picture_is_not_black() -> None:
@@ -131,6 +146,21 @@ def test_sound_shorter_than_the_picture_asks_for_a_look() -> None:
         glimpses=WELL.glimpses, picture_seconds=Fraction(10), sound_seconds=(Fraction(98, 10),)
     )
     assert kinds(judge(PICTURE, near, name="A.MOV")) == []
+
+
+def test_what_is_wrong_with_many_sound_tracks_takes_one_line() -> None:
+    """Thirty-two lines of the same would hide what else is said."""
+    gone = Heard(error="no sound comes")
+    for sounds, which in (
+        ((gone,), "Its sound "),
+        ((LOUD, gone), "Its sound track 2 "),
+        ((gone,) * 32, "Its sound, tracks 1 to 32, "),
+        ((gone, LOUD, gone), "Its sound, tracks 1 and 3, "),
+    ):
+        health = judge(PICTURE, Seen(glimpses=WELL.glimpses, sounds=sounds), name="A.MOV")
+        assert [each.words for each in health.findings] == [
+            f"{which}can't be decoded: no sound comes."
+        ]
 
 
 def test_deep_counts_what_can_not_be_decoded_and_what_is_missing() -> None:

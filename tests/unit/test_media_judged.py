@@ -11,12 +11,14 @@ from pathlib import Path
 
 import av
 import pytest
-from made_clips import EVERY, Made, encode
+from made_clips import BOTTOM, EVERY, FILM, TOP, Made, encode
 
-from ingest.media.facts import ClipFacts, ClipKind
+from ingest.media.facts import ClipFacts, ClipKind, Disagreement
 from ingest.media.health import Depth, HealthState
 from ingest.media.judging import judge
 from ingest.media.looking.viewing import view
+from ingest.media.reading.demuxing import Demuxed
+from ingest.media.reading.picture_format import with_picture_format
 from ingest.media.reading.probe import probe
 
 
@@ -39,8 +41,7 @@ def test_facts_and_health_agree_with_ffmpeg_and_with_what_was_encoded(
     assert (facts.frame_rate, facts.variable_rate) == (made.rate, False)
     assert facts.start_timecode == made.timecode
     assert facts.drop_frame == (None if made.timecode is None else ";" in made.timecode)
-    if not made.interlaced:
-        assert facts.scan in ("progressive", None)  # not every bitstream says it
+    assert facts.scan == made.scan
     judged_by_ffmpeg(path, facts, made)
     for deep in (False, True):
         health = judge(facts, view(path, facts, deep=deep).seen, name=made.file)
@@ -56,10 +57,14 @@ def judged_by_ffmpeg(path: Path, facts: ClipFacts, made: Made) -> None:
         assert facts.bit_depth == video.codec_context.format.components[0].bits
         frames = [frame for packet in container.demux(video) for frame in packet.decode()]
         assert len(frames) == made.frames
+        fields = (facts.scan or "").startswith("interlaced")
+        assert {frame.interlaced_frame for frame in frames} == {fields}
         if made.colour:
             first = frames[0]
             assert (first.color_primaries, first.color_trc) == made.colour[:2]
-            assert (facts.colour.primaries, facts.colour.transfer) == ("BT.2020", "PQ")
+            transfer = {16: "PQ", 18: "HLG"}[made.colour[1]]
+            assert (facts.colour.primaries, facts.colour.transfer) == ("BT.2020", transfer)
+            assert facts.hdr == transfer
         if facts.duration_frames is not None and path.suffix != ".mts":
             # A transport stream states no count: MediaInfo works it out, one frame more or less.
             assert facts.duration_frames == made.frames
@@ -72,15 +77,43 @@ def judged_by_ffmpeg(path: Path, facts: ClipFacts, made: Made) -> None:
         ]
 
 
-def test_interlace_is_told_with_the_field_that_comes_first(folder: Path) -> None:
-    """MediaInfo reads it from the stream's headers; FFmpeg flags each decoded frame."""
-    made = next(each for each in EVERY if each.interlaced)
+@pytest.mark.parametrize("file", ["inter.mts", "bottom.mov", "fields.mov", "fields.mxf"])
+def test_which_field_comes_first_is_the_same_by_both(folder: Path, file: str) -> None:
+    """MediaInfo reads it from the stream's headers; FFmpeg has it as AVFieldOrder (2 top, 3
+    bottom field first, the values of its `libavcodec/defs.h`, from memory)."""
+    made = next(each for each in EVERY if each.file == file)
     path = encode(folder, made)
     with av.open(str(path)) as container:
-        frame = next(container.decode(video=0))
-        assert frame.interlaced_frame
-    scan = probe(path).scan or ""
-    assert scan.startswith("interlaced")
+        order = container.streams.video[0].codec_context.field_order
+    assert probe(path).scan == {2: TOP, 3: BOTTOM}[order]
+
+
+def test_fields_that_only_the_decoder_sees_are_told(folder: Path) -> None:
+    """The two views stand in for each other, and what they contradict each other in is said."""
+    apart: list[Disagreement] = []
+    plain = ClipFacts(kind=ClipKind.PICTURE)
+    silent = with_picture_format(plain, {}, Demuxed(tags={}, scan=TOP), apart)
+    assert (silent.scan, apart) == (TOP, [])
+    less = {"scan_type": "Interlaced"}
+    assert with_picture_format(plain, less, Demuxed(tags={}, scan=TOP), apart).scan == TOP
+    assert apart == []
+    whole = {"scan_type": "Progressive"}
+    assert (
+        with_picture_format(plain, whole, Demuxed(tags={}, scan=TOP), apart).scan == "progressive"
+    )
+    assert apart == [Disagreement("scan", {"header": "progressive", "decoder": TOP}, "header")]
+
+
+@pytest.mark.parametrize("file", ["reel.mov", "reel.mxf"])
+def test_the_reel_name_of_a_timecode_track_is_found(folder: Path, file: str) -> None:
+    """QuickTime's source reference in `tmcd`, MXF's tape package; as FFmpeg reads them."""
+    made = Made(file, "prores_ks", "ProRes", FILM, "yuv422p10le", timecode="10:00:00:00",
+                tags={"reel_name": "A007"}, frames=3)  # fmt: skip
+    path = encode(folder, made)
+    with av.open(str(path)) as container:
+        assert "A007" in [stream.metadata.get("reel_name") for stream in container.streams]
+    facts = probe(path)
+    assert (facts.reel, facts.start_timecode) == ("A007", "10:00:00:00")
 
 
 def test_a_constant_rate_in_avi_stays_constant_where_mediainfo_doubts_it(folder: Path) -> None:
@@ -107,7 +140,8 @@ def test_tags_of_any_maker_give_camera_lens_exposure_place_and_sensor_rate(folde
         "com.lumora.camera.Make": "Lumora",
         "com.lumora.camera.Model": "K7",
         "com.lumora.camera.SerialNumber": "K7-0042",
-        "com.lumora.lens.LensModel": "35 mm",
+        "com.lumora.lens.Model": "35 mm",
+        "com.lumora.lens.SerialNumber": "L-9",
         "com.lumora.camera.ISO": "800",
         "com.lumora.camera.WhiteBalanceKelvin": "5600",
         "com.lumora.capture.fps": "119.880",

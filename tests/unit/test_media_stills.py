@@ -164,6 +164,50 @@ def test_a_cut_still_is_said_and_never_raises(tmp_path: Path, name: str) -> None
         poster(path, tmp_path / "o.jpg", facts)
 
 
+LIES = {
+    "a length of 4 GB": ((0x010F, 2, 0xFFFFFFFF, 26), "Image Make"),
+    "a place beyond the file": ((0x010F, 2, 20, 0x7FFFFFFF), "Image Make"),
+    "ratios without end": ((0x011A, 5, 0xFFFFFFF0, 26), "Image XResolution"),
+}
+
+
+@pytest.mark.parametrize(("entry", "named"), LIES.values(), ids=LIES.keys())
+def test_exif_that_says_more_than_there_is_gives_the_rest_and_says_so(
+    tmp_path: Path, entry: tuple[int, int, int, int], named: str
+) -> None:
+    """The size and orientation of the same directory are had; half a maker's name is none."""
+    rows = struct.pack("<HHII", *entry) + struct.pack("<HHII", 0x0112, 3, 1, 6)
+    tiff = b"II*\0" + struct.pack("<IH", 8, 2) + rows + bytes(4) + b"x" * 40
+    facts = probe(put(tmp_path, with_exif(jpeg(), tiff)))
+    assert (facts.width, facts.rotation, facts.camera_make) == (96, 90, None)
+    assert facts.doubts == (f"Its EXIF says more than the file holds in {named}: left out.",)
+
+
+@pytest.mark.parametrize("lie", ["a directory that leads to itself", "65,535 entries"])
+def test_exif_without_end_comes_to_one(tmp_path: Path, lie: str) -> None:
+    """What stands in it is had once."""
+    turned = struct.pack("<HHII", 0x0112, 3, 1, 6)
+    if lie.startswith("a directory"):
+        rows = struct.pack("<H", 2) + struct.pack("<HHII", 0x8769, 4, 1, 8) + turned
+        tiff = b"II*\0" + struct.pack("<I", 8) + rows + struct.pack("<I", 8)
+    else:
+        tiff = b"II*\0" + struct.pack("<IH", 8, 65535) + turned * 2000
+    facts = probe(put(tmp_path, with_exif(jpeg(), tiff)))
+    assert (facts.width, facts.rotation) == (96, 90)
+
+
+@pytest.mark.parametrize("year", ["1904", "2106"])
+def test_a_year_from_the_end_of_a_counter_is_kept_as_written(tmp_path: Path, year: str) -> None:
+    """EXIF's date is text: it has no end."""
+    facts = probe(
+        put(
+            tmp_path,
+            with_exif(jpeg(), exif([ascii_entry(0x0132, f"{year}:02:07 06:28:15")], [], [])),
+        )
+    )
+    assert facts.recorded == f"{year}:02:07 06:28:15"
+
+
 def test_exif_that_lies_never_raises(tmp_path: Path) -> None:
     """Seeded damage inside the directories: lengths, offsets, types."""
     tiff = exif(MAIN, PHOTO, GPS)

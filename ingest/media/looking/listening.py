@@ -52,7 +52,7 @@ def listen(
     """The sound of one track from `start` (None: where the container stands) for `seconds`
     (None: to its end). Raises av.FFmpegError where it can't be decoded."""
     if start is not None and stream.time_base:
-        container.seek(int(start / stream.time_base), stream=stream, backward=True)
+        _seek(container, stream, start)
     resampler = AudioResampler(format="s16p", rate=HEARD_RATE)
     end = None if seconds is None else (start or 0.0) + seconds
     at: float | None = None
@@ -67,6 +67,18 @@ def listen(
         for each in resampler.resample(None):  # what its filter still holds
             yield _piece(at, each)
         yield Piece(at, ())  # a few samples come to none at this rate, and were decoded
+
+
+def _seek(container: av.container.InputContainer, stream: AudioStream, start: float) -> None:
+    """To `start` by the track, or by the picture where the sound has no keys in the file's index
+    (some AVIs)."""
+    try:
+        container.seek(int(start / (stream.time_base or 1)), stream=stream, backward=True)
+    except av.FFmpegError:
+        picture = next(iter(container.streams.video), None)
+        if picture is None or not picture.time_base:
+            raise
+        container.seek(int(start / picture.time_base), stream=picture, backward=True)
 
 
 def _piece(at: float, frame: AudioFrame) -> Piece:

@@ -25,7 +25,9 @@ _PLACES = (
 _FORWARD = 50_000_000
 """Pixels decoded, at most, to come from the place that can be sought to nearer to the one meant."""
 _BACK = (Fraction(0), Fraction(2), Fraction(6), Fraction(15))
-"""Seconds before the end from which its last frame is tried for, in a container without index."""
+"""Seconds before a place from which its frame is tried for, in a container without index."""
+_BEFORE = Fraction(-1)
+"""A transport stream sought to the time of its first frame begins after it (measured)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,22 +88,29 @@ def _at(
     share: Fraction,
     length: Fraction | None,
 ) -> tuple[Glimpse, VideoFrame | None]:
-    try:
-        if length and share:
-            seek(container, stream, length * share)
-        frame = None
-        most = max(1, _FORWARD // max(1, stream.width * stream.height))
-        start = float((stream.start_time or 0) * (stream.time_base or 0))
-        for number, each in enumerate(frames_on(container, stream), 1):
-            frame = each
-            there = float(length * share) if length else 0.0
-            if number >= most or each.time is None or each.time - start >= there:
-                break
-    except (av.FFmpegError, StopIteration) as error:
-        return Glimpse(place, error=error_words(error)), None
+    there = (length or 0) * share
+    most = max(1, _FORWARD // max(1, stream.width * stream.height))
+    start = float((stream.start_time or 0) * (stream.time_base or 0))
+    frame: VideoFrame | None = None
+    for back in _backs(container) if there else (Fraction(0),):
+        try:
+            if there:
+                seek(container, stream, max(_BEFORE, there - back))
+            for number, each in enumerate(frames_on(container, stream), 1):
+                frame = each
+                if number >= most or each.time is None or each.time - start >= there:
+                    break
+        except (av.FFmpegError, StopIteration) as error:
+            return Glimpse(place, error=error_words(error)), None
+        if frame is not None or back > there:
+            break
     if frame is None:
         return Glimpse(place, error="no frame comes"), None
     return glimpse(frame, place), frame
+
+
+def _backs(container: av.container.InputContainer) -> tuple[Fraction, ...]:
+    return _BACK if container.format.name in STREAMED else _BACK[:1]
 
 
 def _last(
@@ -111,16 +120,16 @@ def _last(
 ) -> tuple[Glimpse, VideoFrame | None]:
     """The last frame: decoded on from the last place that can be sought to."""
     last: VideoFrame | None = None
-    backs = _BACK if container.format.name in STREAMED else _BACK[:1]
+    backs = _backs(container)
     for back in backs:
         try:
-            seek(container, stream, max(Fraction(-1), length - back))
+            seek(container, stream, max(_BEFORE, length - back))
             for frame in frames_on(container, stream):
                 last = frame
         except (av.FFmpegError, StopIteration) as error:
             if len(backs) == 1:
                 return Glimpse("last", error=error_words(error)), last
-        if last is not None or back >= length:
+        if last is not None or back > length:
             break
     if last is None:
         return Glimpse("last", error="no frame comes"), None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
+import av
 import av.container
 from av.audio.stream import AudioStream
 from av.video.frame import VideoFrame
@@ -43,5 +44,7 @@ def frames_on(container: av.container.InputContainer, stream: VideoStream) -> It
 
 
 def error_words(error: BaseException) -> str:
+    if isinstance(error, av.error.PermissionError):  # what FFmpeg says where it can't seek
+        return "no place in it can be found"
     strerror = getattr(error, "strerror", None)
     return str(strerror or error or "it ends before the frame").rstrip(".")

@@ -22,6 +22,10 @@ from ingest.media.opening import open_media
 
 __all__ = ["all_of_it"]
 
+_MOVES = 100
+"""Frames that differ from the one before after which a picture is known to move: comparing all of
+a long clip would cost as much as decoding it."""
+
 
 def all_of_it(path: str | os.PathLike[str], seen: Seen, alive: Callable[[], None]) -> Seen:
     """`seen` with every packet decoded: picture, then each sound track.
@@ -49,10 +53,10 @@ def _every_frame(
     seen: Seen,
     alive: Callable[[], None],
 ) -> Seen:
-    frames = bad = same = black = 0
+    frames = bad = same = moves = black = 0
+    lit = False
     first_bad: Fraction | None = None
     before: bytes | None = None
-    tried: set[str] = set()
     for packet in container.demux(stream):
         alive()
         at = packet.pts * packet.time_base if packet.pts is not None and packet.time_base else None
@@ -67,17 +71,17 @@ def _every_frame(
             if frame.is_corrupt:
                 bad += 1
                 first_bad = at if first_bad is None else first_bad
-            if "moves" in tried and "lit" in tried:
+            if moves > _MOVES and lit:
                 continue
             small = luma(frame, 64, 36)
-            if before is not None and small == before:
+            if small == before:
                 same += 1
-            elif before is not None:
-                tried.add("moves")
+            else:
+                moves += before is not None
             if sum(small) <= BLACK * len(small):
                 black += 1
             else:
-                tried.add("lit")
+                lit = True
             before = small
     return replace(
         seen,

@@ -93,10 +93,7 @@ def _picture(path: str | os.PathLike[str], facts: ClipFacts, found: View) -> Non
         found.seen = Seen(
             glimpses=glimpses,
             picture_seconds=facts.duration_seconds or length,
-            sound_seconds=tuple(
-                each.duration * each.time_base if each.duration and each.time_base else None
-                for each in container.streams.audio[:MOST_TRACKS]
-            ),
+            sound_seconds=tuple(each.seconds for each in facts.audio[:MOST_TRACKS]),
             frames=len(found.samples),
         )
 

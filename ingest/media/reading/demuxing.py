@@ -17,6 +17,15 @@ from ingest.media.reading.rates import Pace, pace
 
 __all__ = ["Demuxed", "demux", "pace_of_packets"]
 
+# FFmpeg's AVFieldOrder. 4 and 5 are fields coded in one order and shown in the other, over which
+# MOV's `fiel` is read in two ways (QuickTime File Format against Apple TN2162): no order is taken.
+_SCANS = {
+    1: "progressive",
+    2: "interlaced, top field first",
+    3: "interlaced, bottom field first",
+    4: "interlaced",
+    5: "interlaced",
+}
 _PACED = 64
 _REORDERED = 16
 
@@ -30,6 +39,8 @@ class Demuxed:
     height: int | None = None
     codec: str | None = None
     bit_depth: int | None = None
+    scan: str | None = None
+    """`progressive`; `interlaced`, with the field that is shown first where it says."""
     seconds: Fraction | None = None
     average_rate: Fraction | None = None
     pace: Pace | None = None
@@ -48,7 +59,7 @@ def demux(path: str | os.PathLike[str]) -> Demuxed:
         for stream in container.streams:
             for key in ("timecode", "reel_name"):
                 if key in stream.metadata:
-                    tags.setdefault(f"stream {key}", stream.metadata[key])
+                    tags.setdefault(f"stream:{key}", stream.metadata[key])
         audio = tuple(
             AudioTrack(
                 channels=each.codec_context.channels or None,
@@ -56,6 +67,9 @@ def demux(path: str | os.PathLike[str]) -> Demuxed:
                 codec=each.codec_context.name,
                 bitrate=each.codec_context.bit_rate or None,
                 name=each.metadata.get("title"),
+                seconds=each.duration * each.time_base
+                if each.duration and each.time_base
+                else None,
             )
             for each in container.streams.audio
             if each.codec_context is not None  # no decoder for it here
@@ -81,6 +95,7 @@ def demux(path: str | os.PathLike[str]) -> Demuxed:
             width=context.width or None,
             height=context.height or None,
             codec=context.name,
+            scan=_SCANS.get(context.field_order),
             bit_depth=layout.components[0].bits if layout and layout.components else None,
             seconds=seconds,
             average_rate=video.average_rate,

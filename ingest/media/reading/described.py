@@ -8,10 +8,11 @@ are the words `Scene 12A Take 3`.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 
-__all__ = ["Described", "read_description", "timecode_rate"]
+from ingest.media.facts import SoundNotes
+
+__all__ = ["read_description", "timecode_rate"]
 
 _LINE = re.compile(r"^[a-z]?([A-Z][A-Z_]*)([0-9]*)=(.*)$", re.MULTILINE)
 _WORDS = re.compile(
@@ -22,24 +23,11 @@ _WORDS = re.compile(
 _SPEED = re.compile(r"0*([0-9]+(?:\.[0-9]+)?)\s*-?\s*(ND|NDF|D|DF)?", re.IGNORECASE)
 
 
-@dataclass(frozen=True, slots=True)
-class Described:
-    """What stands in a description; None, or nothing, where it doesn't."""
+def read_description(text: str) -> SoundNotes:
+    """Lines of key and value; else scene and take in words, where both are there. Never fails.
 
-    scene: str | None = None
-    take: str | None = None
-    tape: str | None = None
-    project: str | None = None
-    note: str | None = None
-    circled: bool | None = None
-    tracks: tuple[str, ...] = ()
-    """In the order of their numbers; those between them that have no name are empty."""
-    rate: Fraction | None = None
-    drop_frame: bool | None = None
-
-
-def read_description(text: str) -> Described:
-    """Lines of key and value; else scene and take in words, where both are there. Never fails."""
+    Tracks stand in the order of their numbers; those between them that have no name are empty.
+    """
     lines: dict[str, str] = {}
     tracks: dict[int, str] = {}
     for key, number, value in _LINE.findall(text.replace("\r", "\n")):
@@ -53,7 +41,7 @@ def read_description(text: str) -> Described:
     speed = _SPEED.fullmatch(lines.get("SPEED") or lines.get("FRAMERATE") or "")
     flag = (speed[2] or "").upper() if speed else ""
     last = max(tracks, default=0)
-    return Described(
+    return SoundNotes(
         scene=scene,
         take=take,
         tape=lines.get("TAPE") or None,
@@ -61,7 +49,7 @@ def read_description(text: str) -> Described:
         note=lines.get("NOTE") or None,
         circled={"TRUE": True, "FALSE": False}.get(lines.get("CIRCLED", "").upper()),
         tracks=tuple(tracks.get(number, "") for number in range(1, last + 1)),
-        rate=timecode_rate(speed[1]) if speed else None,
+        timecode_rate=timecode_rate(speed[1]) if speed else None,
         drop_frame=flag.startswith("D") if flag else None,
     )
 

@@ -14,6 +14,8 @@ __all__ = ["with_picture_format"]
 
 _CODECS = {"AVC": "H.264", "JPEG": "MJPEG", "MPEG Video": "MPEG-2"}
 _MPEG_1 = "Version 1"
+_HDR = {"PQ": "PQ", "HLG": "HLG"}
+"""The transfers of ITU-R BT.2100, as MediaInfo names them: HDR also where no more is said of it."""
 
 
 def with_picture_format(
@@ -22,7 +24,7 @@ def with_picture_format(
     """The facts with what `track`, MediaInfo's of the picture, says of it: size in pixels, rotation
     in degrees clockwise.
 
-    FFmpeg's values stand in for missing ones; sizes that differ go to `apart`.
+    FFmpeg's values stand in for missing ones; size and scan that differ go to `apart`.
     """
     width, height = whole(track, "width"), whole(track, "height")
     if second and second.width and second.height:
@@ -49,10 +51,10 @@ def with_picture_format(
         height=height,
         bit_depth=whole(track, "bit_depth") or (second.bit_depth if second else None),
         chroma=text(track, "chroma_subsampling"),
-        scan=_scan(track),
+        scan=_scan(track, second, apart),
         rotation=round(rotation) % 360 if rotation is not None else None,
         display_aspect=_aspect(track, width, height),
-        hdr=text(track, "hdr_format"),
+        hdr=text(track, "hdr_format") or _HDR.get(text(track, "transfer_characteristics") or ""),
         colour=Colour(
             primaries=text(track, "color_primaries"),
             transfer=text(track, "transfer_characteristics"),
@@ -70,11 +72,19 @@ def _aspect(track: Track, width: int | None, height: int | None) -> Fraction | N
     return Fraction(width, height) * shape.limit_denominator(200)
 
 
-def _scan(track: Track) -> str | None:
+def _scan(track: Track, second: Demuxed | None, apart: list[Disagreement]) -> str | None:
+    """By the header; the decoder's word stands in, or makes it whole, or contradicts."""
     kind = text(track, "scan_type")
-    if kind is None:
-        return None
-    if kind == "Progressive":
-        return "progressive"
     first = {"TFF": "top", "BFF": "bottom"}.get(text(track, "scan_order") or "")
-    return f"interlaced, {first} field first" if first else "interlaced"
+    header = None
+    if kind == "Progressive":
+        header = "progressive"
+    elif kind is not None:
+        header = f"interlaced, {first} field first" if first else "interlaced"
+    decoder = second.scan if second else None
+    if header is None or decoder is None:
+        return header or decoder
+    if header.startswith(decoder) or decoder.startswith(header):
+        return max(header, decoder, key=len)
+    apart.append(Disagreement("scan", {"header": header, "decoder": decoder}, "header"))
+    return header

@@ -35,10 +35,10 @@ def read_picture(path: str | os.PathLike[str], *, kind: ClipKind) -> ClipFacts:
     Never raises for what is in the file: doubts say what could not be read.
     Raises OSError where the file can't be read.
     """
-    claimed = claimed_tracks(path)
+    claimed, looked = claimed_tracks(path)
     doubts: list[str] = []
-    if claimed > MOST_TRACKS:
-        doubts.append(f"It claims {claimed:,} tracks: the first {MOST_TRACKS} were looked at.")
+    if claimed > looked:
+        doubts.append(f"It claims {claimed:,} tracks: the first {looked} were looked at.")
     signs: list[Sign] = []
     apart: list[Disagreement] = []
     try:
@@ -51,6 +51,10 @@ def read_picture(path: str | os.PathLike[str], *, kind: ClipKind) -> ClipFacts:
         second = demux(path)
     except CannotRead as error:
         doubts.append(f"It can't be opened for playing: {error}.")
+    if second and len(second.audio) > MOST_TRACKS:
+        doubts.append(
+            f"{len(second.audio):,} sound tracks of it are seen: the first {MOST_TRACKS} are kept."
+        )
     general = next((each for each in tracks if each.get("track_type") == "General"), {})
     videos = [each for each in tracks if each.get("track_type") == "Video"]
     images = [each for each in tracks if each.get("track_type") == "Image"]
@@ -68,7 +72,7 @@ def read_picture(path: str | os.PathLike[str], *, kind: ClipKind) -> ClipFacts:
         signs.append(Sign.CLOSED_TO_FFMPEG)
     if videos or (second and second.width):
         kind = ClipKind.PICTURE
-    elif images:
+    elif images and not sounds:  # a cover makes no still of a sound
         kind = ClipKind.STILL
     elif sounds or (second and second.audio):
         kind = ClipKind.SOUND
@@ -126,7 +130,7 @@ def _common(
     return ClipFacts(
         container=container,
         bitrate=whole(general, "overall_bit_rate"),
-        audio=audio or listed,
+        audio=(audio or listed)[:MOST_TRACKS],
         camera_make=known_tags.tag(said, known_tags.MAKE),
         camera_model=known_tags.tag(said, known_tags.MODEL),
         camera_serial=known_tags.tag(said, known_tags.SERIAL),
@@ -150,7 +154,13 @@ def _audio(track: Track, listed: AudioTrack | None) -> AudioTrack:
         codec=text(track, "format"),
         bitrate=whole(track, "bit_rate") or (listed.bitrate if listed else None),
         name=text(track, "title") or (listed.name if listed else None),
+        seconds=_own_seconds(track) or (listed.seconds if listed else None),
     )
+
+
+def _own_seconds(track: Track) -> Fraction | None:
+    milliseconds = fraction(track, "duration")
+    return milliseconds / 1000 if milliseconds else None
 
 
 def _sound_seconds(track: Track, second: Demuxed | None) -> Fraction | None:
@@ -159,5 +169,4 @@ def _sound_seconds(track: Track, second: Demuxed | None) -> Fraction | None:
         return Fraction(samples, rate)
     if second and second.seconds:
         return second.seconds
-    milliseconds = fraction(track, "duration")
-    return milliseconds / 1000 if milliseconds else None
+    return _own_seconds(track)

@@ -26,6 +26,8 @@ _BEXT_LENGTH = 602
 _BASIC_UMID = 32
 _NOT_MEASURED = 0x7FFF  # EBU Tech 3285 v2, 2.3: a loudness parameter that is not used
 _CODECS = {1: "PCM", 3: "PCM float", 6: "A-law", 7: "mu-law"}
+# Registered in RFC 2361; packed, so that a block holds more samples than channels.
+_PACKED = {2: "ADPCM", 0x11: "IMA ADPCM", 0x50: "MPEG Audio", 0x55: "MP3"}
 _EXTENSIBLE = 0xFFFE
 
 # TAKE_TYPE came with iXML 2.0; the flags it replaced are still written.
@@ -51,7 +53,7 @@ def read_sound(path: str | os.PathLike[str]) -> ClipFacts | None:
         notes = SoundNotes()
         bext = wave.read(file, b"bext")
         if bext is not None:
-            notes = _bext(bext, notes, extra, doubts)
+            notes = _bext(bext, extra, doubts)
         ixml = wave.read(file, b"iXML")
         stamp_rate: int | None = None
         if ixml is not None:
@@ -96,7 +98,7 @@ def _format(file: BinaryIO, wave: Wave, doubts: list[str]) -> ClipFacts:
     tag, channels, rate, byte_rate, block, bits = struct.unpack_from("<HHIIHH", fmt)
     if tag == _EXTENSIBLE and len(fmt) >= 26:
         (tag,) = struct.unpack_from("<H", fmt, 24)
-    codec = _CODECS.get(tag, f"format {tag:#06x}")
+    codec = _CODECS.get(tag) or _PACKED.get(tag, f"format {tag:#06x}")
     track = AudioTrack(
         channels=channels or None,
         sample_rate=rate or None,
@@ -119,9 +121,7 @@ def _format(file: BinaryIO, wave: Wave, doubts: list[str]) -> ClipFacts:
     )
 
 
-def _bext(
-    content: bytes, notes: SoundNotes, extra: dict[str, str], doubts: list[str]
-) -> SoundNotes:
+def _bext(content: bytes, extra: dict[str, str], doubts: list[str]) -> SoundNotes:
     if len(content) < _BEXT_LENGTH:
         doubts.append(f"Its bext chunk has {len(content)} of at least {_BEXT_LENGTH} bytes.")
         content = content.ljust(_BEXT_LENGTH, b"\0")
@@ -134,7 +134,7 @@ def _bext(
             continue
         except Exception as error:
             doubts.append(f"Its bext chunk can't be read: {clean(str(error))}.")
-            return notes
+            return SoundNotes()
     description = _some(read.description)
     for key, value in (
         ("bext originator reference", read.originator_ref),
@@ -147,18 +147,8 @@ def _bext(
     origination = " ".join(
         each for each in (_some(read.originator_date), _some(read.originator_time)) if each
     )
-    told = read_description(description or "")
     return replace(
-        notes,
-        scene=told.scene,
-        take=told.take,
-        tape=told.tape,
-        project=told.project,
-        note=told.note,
-        circled=told.circled,
-        tracks=told.tracks,
-        timecode_rate=told.rate,
-        drop_frame=told.drop_frame,
+        read_description(description or ""),
         time_reference=int(read.time_reference),
         originator=_some(read.originator),
         description=description,

@@ -39,7 +39,7 @@ def with_start_timecode(
                 label = f"{label[:8]};{label[9:]}"
             found.append((label, "track", rate))
     if not found and second:
-        label = second.tags.get("stream timecode") or second.tags.get("timecode") or ""
+        label = second.tags.get("stream:timecode") or second.tags.get("timecode") or ""
         # The GOP header of MPEG video always holds a time; zero there is none.
         if label and not (label == "00:00:00:00" and "MPEG" in (text(picture, "format") or "")):
             found.append((label, "container", None))

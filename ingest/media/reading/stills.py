@@ -17,6 +17,7 @@ from ingest.media.opening import CannotRead, Track, mediainfo_tracks
 from ingest.media.reading.jpegs import read_jpeg
 from ingest.media.reading.tags import zone_of
 from ingest.media.reading.values import clean, text, whole
+from ingest.wording import listed
 
 __all__ = ["embedded_thumbnail", "read_still", "upright"]
 
@@ -118,13 +119,25 @@ def upright(tags: _Tags) -> tuple[int | None, bool]:
 
 def _exif(file: BinaryIO, doubts: list[str], *, thumbnail: bool = False) -> dict[str, Any]:
     try:
-        return dict(exifread.process_file(file, details=False, extract_thumbnail=thumbnail) or {})
+        tags = dict(exifread.process_file(file, details=False, extract_thumbnail=thumbnail) or {})
     except OSError:
         raise
     except Exception as error:  # exifread's errors have no common base
         words = clean(str(error)) or type(error).__name__
         doubts.append(f"Its EXIF can't be read: {words}.")
         return {}
+    size = file.seek(0, os.SEEK_END)
+    beyond = [name for name, value in tags.items() if _reaches(value) > size]
+    if beyond:
+        # exifread gives what little there is, which is not what was written.
+        doubts.append(f"Its EXIF says more than the file holds in {listed(beyond)}: left out.")
+    return {name: value for name, value in tags.items() if name not in beyond}
+
+
+def _reaches(value: object) -> int:
+    """Where a field's value ends, in bytes from the start of the EXIF: at most that of the file."""
+    place, length = getattr(value, "field_offset", None), getattr(value, "field_length", None)
+    return place + length if isinstance(place, int) and isinstance(length, int) else 0
 
 
 def _text(tags: _Tags, *names: str) -> str | None:

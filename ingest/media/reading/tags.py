@@ -56,8 +56,11 @@ def tag(tags: Mapping[str, str], tails: Sequence[str]) -> str | None:
             continue
         parts = [_NO_SIGN.sub("", part) for part in re.split(r"[.:/]", key.lower())]
         parts = [part.removesuffix("firstframe") for part in parts if part]
-        for tail in (parts[-1:], parts[-2:]):
-            found.setdefault("".join(tail), text[:_LONGEST])
+        tails_of_it = {"".join(parts[-1:]), "".join(parts[-2:])}
+        if parts[-2:-1] == ["lens"]:  # `lens.Model` is the lens's, and says nothing of the camera
+            tails_of_it = {f"lens{parts[-1].removeprefix('lens')}"}
+        for tail in tails_of_it:
+            found.setdefault(tail, text[:_LONGEST])
     return next((found[tail] for tail in tails if tail in found), None)
 
 
