@@ -14,13 +14,16 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import pytest
 from hypothesis import settings
+
+if TYPE_CHECKING:
+    from postgres import Server
 
 # No test asserts a time: a machine under load must not fail one.
 settings.register_profile("untimed", deadline=None)
@@ -97,6 +100,15 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(place)
     monkeypatch.setenv("INGEST_CATALOG", str(tmp_path / "catalog.sqlite3"))
     return place
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[Server]:
+    """A PostgreSQL server of our own, started when the first test asks for it."""
+    from postgres import server
+
+    with server() as started:
+        yield started
 
 
 @pytest.fixture

@@ -1,13 +1,18 @@
-"""Where drives, cards and rolls are and what people decided: appended, dated, never altered."""
+"""Where drives, cards and rolls are and what people decided: appended, dated, never altered; on
+SQLite and on PostgreSQL alike."""
 
 from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
+from postgres import Server
+from sqlalchemy import create_engine, text
+from sqlalchemy.exc import DBAPIError
 
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.custody_records import About, Move, Standing
@@ -32,9 +37,18 @@ OTTER = DriveSeen("m-2", "OTTER", "U-2", "S-2", "sdc", "ext4", "/media/OTTER")
 FOLDER = "Salt_Road/D01_2026-03-14/A001"
 
 
+@pytest.fixture(params=["sqlite", "postgresql"])
+def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """Where the catalog is: a file, or a database of its own on a server."""
+    if request.param == "sqlite":
+        return str(tmp_path / "catalog.sqlite3")
+    server: Server = request.getfixturevalue("postgres")
+    return server.migrated()
+
+
 @pytest.fixture
-def catalog(tmp_path: Path) -> Iterator[Catalog]:
-    with Catalog.open(str(tmp_path / "catalog.sqlite3"), clock=lambda: NOW) as opened:
+def catalog(place: str) -> Iterator[Catalog]:
+    with Catalog.open(place, clock=lambda: NOW) as opened:
         yield opened
 
 
@@ -275,21 +289,37 @@ def test_a_roll_that_somebody_else_has_just_changed_is_not_corrected(catalog: Ca
         catalog.correct_roll(begun.roll, corrected(begun.roll, "A003"), [], INES)
 
 
-@pytest.mark.parametrize(
-    "statement",
-    [
-        "UPDATE custody SET value = '{}'",
-        "DELETE FROM custody",
-        "INSERT OR REPLACE INTO custody SELECT * FROM custody",
-    ],
-)
+@pytest.mark.parametrize("statement", ["UPDATE custody SET value = '{}'", "DELETE FROM custody"])
 def test_what_was_written_down_is_never_changed(
-    catalog: Catalog, tmp_path: Path, statement: str
+    catalog: Catalog, place: str, statement: str
 ) -> None:
     """The database itself refuses, as for evidence."""
     catalog.note_change(INES, About.DRIVE, "m-1", "lost")
-    catalog.close()
-    connection = sqlite3.connect(tmp_path / "catalog.sqlite3")
-    with pytest.raises(sqlite3.IntegrityError, match="never"):
-        connection.execute(statement)
-    connection.close()
+    before = catalog.changes(About.DRIVE)
+    engine = create_engine(place if "://" in place else f"sqlite:///{place}")
+    with pytest.raises(DBAPIError, match="never"), engine.begin() as connection:
+        connection.execute(text(statement))
+    engine.dispose()
+    assert catalog.changes(About.DRIVE) == before
+
+
+def test_a_written_row_is_not_replaced_either(tmp_path: Path) -> None:
+    """SQLite's own way around an UPDATE."""
+    with Catalog.open(str(tmp_path / "catalog.sqlite3"), clock=lambda: NOW) as catalog:
+        catalog.note_change(INES, About.DRIVE, "m-1", "lost")
+    with (
+        closing(sqlite3.connect(tmp_path / "catalog.sqlite3")) as connection,
+        pytest.raises(sqlite3.IntegrityError, match="never"),
+    ):
+        connection.execute("INSERT OR REPLACE INTO custody SELECT * FROM custody")
+
+
+def test_the_table_is_not_emptied_on_a_server(postgres: Server) -> None:
+    """TRUNCATE asks no row."""
+    place = postgres.migrated()
+    with Catalog.open(place, clock=lambda: NOW) as catalog:
+        catalog.note_change(INES, About.DRIVE, "m-1", "lost")
+    engine = create_engine(place)
+    with pytest.raises(DBAPIError, match="never"), engine.begin() as connection:
+        connection.execute(text("TRUNCATE custody CASCADE"))
+    engine.dispose()
