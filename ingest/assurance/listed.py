@@ -12,13 +12,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
+from ingest import drives
 from ingest.assurance.audit import Expected
 from ingest.assurance.rereading import Item
 from ingest.card.litter import is_litter
 from ingest.checksums import KINDS
 from ingest.copying.reading import open_root
 from ingest.copying.tree import Tree
-from ingest.drives import Volume, look_at, recognise
+from ingest.drives import Volume
 from ingest.evidence import Against
 from ingest.manifest.history import History, read_history
 from ingest.manifest.model import HISTORY_FOLDER, Action, Entry
@@ -48,8 +49,8 @@ class ListedFolder:
 def read_lists(folder: str) -> ListedFolder:
     """Read every history at and below `folder`. Raises BadDestination, or OSError when the
     drive fails."""
-    volume = look_at(folder)
-    seen = recognise(volume.root)
+    volume = drives.look_at(folder)
+    seen = drives.recognise(volume.root)
     items: list[Item] = []
     folders: list[str] = []
     problems: list[tuple[str, str]] = []

@@ -16,13 +16,14 @@ import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from ingest import drives
 from ingest.assurance.audit import Expected, Found, Judged, judge, kind_to_compare
 from ingest.assurance.schedule import fits
 from ingest.card.litter import is_litter
 from ingest.copying.reading import open_root, read_cold
 from ingest.copying.roll_folder import is_ours
 from ingest.copying.tree import Tree
-from ingest.drives import MARKER, Volume, look_at, same_device
+from ingest.drives import MARKER, Volume, same_device
 from ingest.errors import BadDestination
 from ingest.evidence import State
 from ingest.manifest.model import HISTORY_FOLDER
@@ -347,7 +348,7 @@ def find(
 def gone(volume: Volume, root: int) -> str:
     """Why this volume is not what it was when it was looked at first, or empty."""
     try:
-        now = look_at(volume.root)
+        now = drives.look_at(volume.root)
     except BadDestination:
         return "it is not there any more"
     if (now.st_dev, now.mount, now.disks) != (volume.st_dev, volume.mount, volume.disks):

@@ -39,6 +39,8 @@ class About(StrEnum):
     """By its id."""
     DAY = "day"
     """A shoot day of a production, as `PRODUCTION/N`."""
+    PAPER = "paper"
+    """A proof or report that was handed out, by the folder that it was written to."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import os
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
-from ingest.errors import UsageError
+from ingest.cli.audit_screen import Screen
+from ingest.cli.terminal import Terminal
+from ingest.errors import NotKnown, UsageError
 from ingest.names import shown
 from ingest.wording import counted, moment, whole
 
 if TYPE_CHECKING:
     from ingest.jobs.against import Compared, ComparedDrive
 
-__all__ = ["document", "lines", "signer_of"]
+__all__ = ["compare", "document", "lines", "signer_of"]
 
 _COLUMNS = ("matched", "mismatch", "short", "long", "missing", "unreadable")
 _FINGERPRINT = re.compile(r"SHA256:[A-Za-z0-9+/]{43}")
@@ -38,6 +41,48 @@ def signer_of(text: str) -> str:
             f"{shown(text)} is no public key of OpenSSH (Ed25519).", do="name the .pub file"
         )
     return fingerprint(blob)
+
+
+def compare(
+    terminal: Terminal, drives: Sequence[str], proof: str, roll: str | None, signed_by: str | None
+) -> int:
+    """Compare each drive with the proof and tell; the exit code."""
+    import threading
+
+    from ingest.cli.stopping import stopping
+    from ingest.jobs.against import compare_with_proof
+
+    places = [one if os.path.isdir(one) else _mounted(terminal, one) for one in drives]
+    stop = threading.Event()
+    with Screen(terminal, "B", None) as screen, stopping(stop):
+        compared = compare_with_proof(
+            proof,
+            places,
+            tell=screen.tell,
+            stop=stop,
+            roll=roll,
+            signer=signer_of(signed_by) if signed_by is not None else "",
+        )
+    terminal.answer(document(compared), lines(compared))
+    return compared.exit_code
+
+
+def _mounted(terminal: Terminal, name: str) -> str:
+    """Where the drive is that the catalog of this computer, if there is one, knows by that name."""
+    from ingest.jobs.audit_targets import choose
+
+    catalog = terminal.existing_catalog()
+    if catalog is None:
+        raise NotKnown(
+            f"There is no folder {shown(name)}, and no catalog here that knows a drive of it.",
+            do="name the folder at which the drive is mounted",
+        )
+    try:
+        (chosen,) = choose(catalog, [name]).chosen
+    finally:
+        catalog.close()
+    assert chosen.here.volume is not None
+    return chosen.here.volume.root
 
 
 def document(compared: Compared) -> dict[str, Any]:
@@ -87,6 +132,7 @@ def _roll(drive: ComparedDrive, roll: str) -> dict[str, Any]:
         **{column: counts.get(column, 0) for column in _COLUMNS},
         "not_reached": drive.files[roll] - sum(counts.values()),
         "unknown": len(unknown),
+        "folder_in_proof": drive.renamed[roll].was if roll in drive.renamed else folder,
     }
 
 
@@ -96,8 +142,10 @@ def lines(compared: Compared) -> Iterator[str]:
     files = sum(sum(drive.files.values()) for drive in compared.drives)
     intact = sum(drive.whole for drive in compared.drives)
     many = f"{intact:,} of {counted(files, 'file')}"
+    other = any(drive.renamed for drive in compared.drives)
+    named = ", BUT FOR NAMES OF FOLDERS" if other else ""
     yield {
-        "matched": f"AUDIT: ALL AS IN THE PROOF ({counted(files, 'file')})",
+        "matched": f"AUDIT: ALL AS IN THE PROOF{named} ({counted(files, 'file')})",
         "problem": f"AUDIT: NOT ALL AS IN THE PROOF ({many} whole)",
         "unfinished": f"AUDIT: NOT FINISHED ({many} whole)",
     }[compared.verdict]
@@ -115,6 +163,17 @@ def lines(compared: Compared) -> Iterator[str]:
             states = drive.states.get(roll, {})
             said = ", ".join(f"{count:,} {state}" for state, count in sorted(states.items()))
             yield f"  {shown(roll)}: {counted(number, 'file')}, {said or 'none reached'}"
+        for roll, folder in drive.renamed.items():
+            yield (
+                f"  ! {shown(roll)} doesn't lie where the proof says, in {whole(folder.was)}. By "
+                f"its hash list it is {whole(folder.now) or 'this folder itself'}, renamed since: "
+                "its files were compared there."
+            )
+        if drive.renamed:
+            yield (
+                "    Do: ask the sender for a proof made after that (ingest proof --out NEW); what "
+                "this one's VERIFY page says to type looks in the old place."
+            )
         yield from (f"    not in the proof: {whole(path)}" for path in drive.unknown[:_MOST])
         if len(drive.unknown) > _MOST:
             yield f"    and {len(drive.unknown) - _MOST:,} more that are not in the proof"

@@ -92,8 +92,8 @@ def command(
     this catalog wrote to; nothing else is written to a drive. An audit that was cut off is gone
     on with.
 
-    With --against, DRIVE is a folder, and it is compared with the folder that ingest proof made,
-    which is refused when a byte of it was changed. Nothing is recorded or written.
+    With --against, each DRIVE is compared with the folder that ingest proof made, which is refused
+    when a byte of it was changed. No catalog is needed; nothing is recorded or written.
 
     Exit: 0 all matched; 3 something is wrong; 4 a drive left in the middle (run it again).
     """
@@ -117,7 +117,9 @@ def command(
                 "--against compares every file with the proof, and knows no catalog.",
                 do="leave out the other options but --roll and --signed-by",
             )
-        return _against(terminal, drives, against, roll, signed_by)
+        from ingest.cli.against import compare
+
+        return compare(terminal, drives, against, roll, signed_by)
     if also and (quick or no_record or by == "lists"):
         raise UsageError(
             "A checksum is added by reading, and kept in the catalog.",
@@ -194,29 +196,6 @@ def command(
     if result.stopped:
         return ExitCode.STOPPED
     return ExitCode.UNFINISHED if result.unfinished else ExitCode.WELL
-
-
-def _against(
-    terminal: Terminal, drives: tuple[str, ...], proof: str, roll: str | None, signed_by: str | None
-) -> int:
-    import threading
-
-    from ingest.cli import against
-    from ingest.cli.stopping import stopping
-    from ingest.jobs.against import compare_with_proof
-
-    stop = threading.Event()
-    with Screen(terminal, "B", None) as screen, stopping(stop):
-        compared = compare_with_proof(
-            proof,
-            drives,
-            tell=screen.tell,
-            stop=stop,
-            roll=roll,
-            signer=against.signer_of(signed_by) if signed_by is not None else "",
-        )
-    terminal.answer(against.document(compared), against.lines(compared))
-    return compared.exit_code
 
 
 def _deep_line(looked: Sequence[tuple[str, Health]]) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -25,10 +24,9 @@ _MOST = 5
 
 def show_now(terminal: Terminal) -> int:
     """Show where things stand. Exit: 0; 3 when something is open."""
-    from ingest.catalog.catalog import Catalog
     from ingest.jobs.standing import where_things_stand
 
-    catalog = Catalog.open_existing(terminal.place or os.environ.get("INGEST_CATALOG") or None)
+    catalog = terminal.existing_catalog()
     try:
         settings = terminal.settings(catalog, everywhere=True)
         zone = ZoneInfo(settings.time_zone) if settings.time_zone else None

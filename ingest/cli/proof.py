@@ -86,7 +86,7 @@ def command(
             catalog,
             now=datetime.now(UTC),
             mounted=find_mounted([drive.root for drive in catalog.drives()]),
-            machine=terminal.observer().machine,
+            observer=terminal.observer(),
             key=key,
         )
     terminal.answer(_document(proof), _lines(proof))
@@ -107,6 +107,7 @@ def _key(terminal: Terminal, path: str) -> Key:
 
 
 def _document(proof: Proof) -> dict[str, object]:
+    from ingest.jobs.handed_out import outdated_document
     from ingest.report.proof.document import facts_to_document
     from ingest.report.proof.words import mail, missing_kinds, todays
 
@@ -116,11 +117,13 @@ def _document(proof: Proof) -> dict[str, object]:
         "todays": list(todays(proof.facts)),
         "missing_kinds": list(missing_kinds(proof.facts)),
         "not_in_hash_lists": [shown(name) for name in proof.not_listed],
+        "replaces": outdated_document(proof.replaces),
         "written": [f"{shown(proof.out)}/{name}" for name in proof.written],
     }
 
 
 def _lines(proof: Proof) -> list[str]:
+    from ingest.jobs.handed_out import outdated_lines
     from ingest.report.proof.text import finding_line
     from ingest.report.proof.words import mail, missing_kinds, todays
 
@@ -137,6 +140,7 @@ def _lines(proof: Proof) -> list[str]:
             "checksum files have them."
         )
     lines.append(f"Written: {whole(proof.out)} ({len(proof.written)} files)")
+    lines += outdated_lines(proof.replaces, instead=True)
     if proof.not_set is not None:
         lines += proof.not_set.lines()
     return lines

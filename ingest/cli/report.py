@@ -58,6 +58,7 @@ def command(
             production=production,
             day=day,
             roll=roll,
+            observer=terminal.observer(),
         )
     facts = report.facts
     said = [facts.verdict, *facts.remarks]

@@ -156,6 +156,8 @@ def _set(terminal: Terminal, roll: str, new_roll: str | None, take_over: bool, *
         for one in done.folders
     ]
     after = done.roll
+    from ingest.jobs.handed_out import outdated_document
+
     document = {
         "production": after.production,
         "day": after.day,
@@ -165,6 +167,7 @@ def _set(terminal: Terminal, roll: str, new_roll: str | None, take_over: bool, *
         "card": after.card,
         **_note_document(done.note),
         "folders": folders,
+        "papers_with_old_names": outdated_document(done.papers),
         "history": changes_document(done.history),
     }
     terminal.answer(document, _set_lines(done))
@@ -177,6 +180,8 @@ command.add_command(_set)
 
 
 def _set_lines(done: RollSet) -> Iterator[str]:
+    from ingest.jobs.handed_out import outdated_lines
+
     roll = done.roll
     camera = f", camera {shown(roll.camera)}" if roll.camera else ""
     yield (
@@ -193,6 +198,7 @@ def _set_lines(done: RollSet) -> Iterator[str]:
         yield "  Its hash lists stay as they are: their paths begin below this folder."
     yield from _note_lines(done.note)
     yield from history_lines(done.history)
+    yield from outdated_lines(done.papers)
     if roll != done.before and done.logged:
         yield "Do: ingest slate match (the log may name this roll)"
 

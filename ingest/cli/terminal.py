@@ -63,6 +63,12 @@ class Terminal:
 
         return Catalog.open(self.place or os.environ.get("INGEST_CATALOG") or None)
 
+    def existing_catalog(self) -> Catalog | None:
+        """The same as it is, or None where there is none: nothing is made. The caller closes it."""
+        from ingest.catalog.catalog import Catalog
+
+        return Catalog.open_existing(self.place or os.environ.get("INGEST_CATALOG") or None)
+
     def settings(
         self,
         catalog: Catalog | None = None,

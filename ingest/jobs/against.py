@@ -8,7 +8,10 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from ingest import drives
 from ingest.assurance.audit import Expected
+from ingest.assurance.listed import read_lists
+from ingest.assurance.renamed import folders_by_lists
 from ingest.assurance.rereading import (
     Checked,
     DriveGone,
@@ -18,16 +21,23 @@ from ingest.assurance.rereading import (
     UnknownFile,
     reread,
 )
-from ingest.drives import look_at, recognise
 from ingest.errors import ExitCode, NotKnown, UsageError
 from ingest.evidence import Against, Route, State
 from ingest.jobs.audit_values import Found, Problem
 from ingest.names import shown
 from ingest.report.proof.reading import GivenFile, GivenProof, read_proof
 
-__all__ = ["Compared", "ComparedDrive", "compare_with_proof", "place_files"]
+__all__ = ["Compared", "ComparedDrive", "RenamedFolder", "compare_with_proof", "place_files"]
 
 _STRONG = ("sha256", "c4")
+
+
+@dataclass(frozen=True, slots=True)
+class RenamedFolder:
+    """A roll's folder as the proof calls it, and as it was found, both relative to the root."""
+
+    was: str
+    now: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +56,8 @@ class ComparedDrive:
     """Reads that the operating system may have answered from memory."""
     gone: str
     """Why the drive was given up in the middle, or empty."""
+    renamed: Mapping[str, RenamedFolder]
+    """By roll: where its folder has another name than in the proof."""
 
     @property
     def whole(self) -> int:
@@ -89,7 +101,8 @@ def compare_with_proof(
 ) -> Compared:
     """Read each of these folders (a drive, or where the footage was copied to) and compare.
 
-    The proof itself is checked first; `signer`: the fingerprint that it must be signed with.
+    The proof itself is checked first; `signer`: the fingerprint that it must be signed with. A
+    roll that doesn't lie where the proof says is looked for by the hash lists on the drive.
     Raises BadProof, BadSignature, NotKnown (nothing of it lies there), BadDestination.
     """
     if not places:
@@ -99,12 +112,8 @@ def compare_with_proof(
     if not files:
         what = f"no roll {shown(roll)}" if roll is not None else "no file"
         raise NotKnown(f"The proof names {what}.", do="leave out --roll")
-    tasks, owners = [], []
-    for place in places:
-        task, files_of = _task(proof, files, place)
-        tasks.append(task)
-        owners.append(files_of)
-    keeper = _Keeper(tasks, owners, tell)
+    keeper = _Keeper([_laid_out(proof, files, place) for place in places], tell)
+    tasks = [one.task for one in keeper.given]
     for finding in reread(tasks, quick=False, stop=stop, tell=tell):
         keeper.keep(finding)
     return Compared(
@@ -143,10 +152,18 @@ def place_files(
     return best[2]
 
 
-def _task(
-    proof: GivenProof, files: Sequence[GivenFile], place: str
-) -> tuple[DriveTask, list[GivenFile]]:
-    volume = look_at(place)
+@dataclass(frozen=True, slots=True)
+class _Given:
+    """What is to be read on one drive."""
+
+    task: DriveTask
+    files: Sequence[GivenFile]
+    """Of each of the task's items, by its key."""
+    renamed: Mapping[str, RenamedFolder]
+
+
+def _laid_out(proof: GivenProof, files: Sequence[GivenFile], place: str) -> _Given:
+    volume = drives.look_at(place)
     root = os.fsencode(volume.root)
 
     def is_there(path: str) -> bool:
@@ -157,6 +174,12 @@ def _task(
         {name: path for name, path in layout.items() if name in wanted} for layout in proof.layouts
     ]
     paths = place_files(layouts, is_there)
+    renamed = _find_renamed(files, paths, layouts, place, is_there)
+    paths |= {
+        file.name: f"{renamed[file.roll].now}/{file.path}".lstrip("/")
+        for file in files
+        if file.roll in renamed
+    }
     if not paths:
         raise NotKnown(
             f"Nothing that the proof names lies in {shown(place)}.",
@@ -171,18 +194,45 @@ def _task(
         )
         for key, file in enumerate(here)
     ]
-    seen = recognise(volume.root)
+    seen = drives.recognise(volume.root)
     folders = {_folder(file, paths[file.name]) for file in here} - {""}
-    return (
-        DriveTask(
-            name=seen.name if seen else os.path.basename(volume.root) or volume.root,
-            volume=volume,
-            items=tuple(items),
-            folders=tuple(sorted(folders)),
-            known=frozenset(paths.values()),
-        ),
-        here,
+    task = DriveTask(
+        name=seen.name if seen else os.path.basename(volume.root) or volume.root,
+        volume=volume,
+        items=tuple(items),
+        folders=tuple(sorted(folders)),
+        known=frozenset(paths.values()),
     )
+    return _Given(task, here, renamed)
+
+
+def _find_renamed(
+    files: Sequence[GivenFile],
+    paths: Mapping[str, str],
+    layouts: Sequence[Mapping[str, str]],
+    place: str,
+    is_there: Callable[[str], bool],
+) -> dict[str, RenamedFolder]:
+    """Rolls of which not one file lies where the proof says, and what their folders are called."""
+    there = {file.roll for file in files if file.name in paths and is_there(paths[file.name])}
+    lost: defaultdict[str, dict[str, Expected]] = defaultdict(dict)
+    was: dict[str, str] = {}
+    for file in files:
+        if file.roll in there:
+            continue
+        expected = Expected(file.size, file.mtime_ns, file.digests, Against.OTHER_LIST)
+        lost[file.roll][file.path] = expected
+        known = (one[file.name] for one in (paths, *layouts) if file.name in one)
+        was.setdefault(file.roll, _folder(file, next(known, file.name)))
+    if not lost:
+        return {}
+    taken = {
+        _folder(file, paths[file.name])
+        for file in files
+        if file.roll in there and file.name in paths
+    }
+    found = folders_by_lists(lost, read_lists(place), taken)
+    return {roll: RenamedFolder(was[roll], now) for roll, now in found.items()}
 
 
 def _sums(file: GivenFile) -> Mapping[str, str]:
@@ -197,36 +247,30 @@ def _folder(file: GivenFile, path: str) -> str:
 
 
 class _Keeper:
-    def __init__(
-        self,
-        tasks: Sequence[DriveTask],
-        owners: Sequence[Sequence[GivenFile]],
-        tell: Callable[[Progress | Found], None],
-    ) -> None:
-        self._tasks = tasks
-        self._owners = owners
+    def __init__(self, given: Sequence[_Given], tell: Callable[[Progress | Found], None]) -> None:
+        self.given = given
         self._tell = tell
-        self._states: list[dict[str, Counter[State]]] = [defaultdict(Counter) for _ in tasks]
-        self._unknown: list[list[str]] = [[] for _ in tasks]
-        self._cached = [0 for _ in tasks]
-        self._gone = ["" for _ in tasks]
+        self._states: list[dict[str, Counter[State]]] = [defaultdict(Counter) for _ in given]
+        self._unknown: list[list[str]] = [[] for _ in given]
+        self._cached = [0 for _ in given]
+        self._gone = ["" for _ in given]
         self.problems: list[Problem] = []
 
     @property
     def cut_short(self) -> bool:
         reached = sum(states.total() for some in self._states for states in some.values())
-        return reached < sum(len(task.items) for task in self._tasks)
+        return reached < sum(len(one.files) for one in self.given)
 
     def keep(self, finding: object) -> None:
         if isinstance(finding, Checked):
             judged, number = finding.judged, finding.drive
-            self._states[number][self._owners[number][finding.item.key].roll][judged.state] += 1
+            file = self.given[number].files[finding.item.key]
+            self._states[number][file.roll][judged.state] += 1
             if judged.state is State.MATCHED:
                 self._cached[number] += judged.route is not Route.MEDIUM
                 return
-            problem = Problem(
-                finding.item.path, self._tasks[number].name, judged.state, judged.detail
-            )
+            name = self.given[number].task.name
+            problem = Problem(finding.item.path, name, judged.state, judged.detail)
             self.problems.append(problem)
             self._tell(Found(problem))
         elif isinstance(finding, UnknownFile):
@@ -235,7 +279,8 @@ class _Keeper:
             self._gone[finding.drive] = finding.why
 
     def drive(self, number: int) -> ComparedDrive:
-        task, files = self._tasks[number], self._owners[number]
+        given = self.given[number]
+        task, files = given.task, given.files
         folders = {
             file.roll: _folder(file, item.path)
             for file, item in zip(files, task.items, strict=True)
@@ -249,4 +294,5 @@ class _Keeper:
             unknown=tuple(self._unknown[number]),
             cached=self._cached[number],
             gone=self._gone[number],
+            renamed=given.renamed,
         )

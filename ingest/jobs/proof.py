@@ -12,6 +12,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from ingest.errors import ExitCode, UsageError
+from ingest.jobs.handed_out import Outdated, PaperKind, note_handed_out, outdated
 from ingest.jobs.papers import flush_folder, not_written, paper_exit_code
 from ingest.jobs.report import choose_rolls
 from ingest.names import shown
@@ -25,7 +26,7 @@ from ingest.report.typesetting import CannotTypeset, Paper
 
 if TYPE_CHECKING:
     from ingest.catalog.catalog import Catalog
-    from ingest.catalog.records import DriveSeen
+    from ingest.catalog.records import DriveSeen, Observer
 
 __all__ = ["Proof", "ProofRequest", "make_proof", "read_key"]
 
@@ -56,6 +57,8 @@ class Proof:
     """ROLL/PATH of what the ASC MHL lists can't hold."""
     not_set: CannotTypeset | None = None
     """Why there is no PDF in it."""
+    replaces: tuple[Outdated, ...] = ()
+    """Earlier proofs in which a roll of it bears another name."""
 
     @property
     def exit_code(self) -> ExitCode:
@@ -68,10 +71,11 @@ def make_proof(
     *,
     now: datetime,
     mounted: Mapping[str, DriveSeen],
-    machine: str,
+    observer: Observer,
     key: Key | None = None,
 ) -> Proof:
-    """Write the proof of a production, or of one day or roll of it, into a new folder.
+    """Write the proof of a production, or of one day or roll of it, into a new folder, and write
+    down in the catalog that it was handed out.
 
     Raises UsageError (NotKnown) when nothing is known under a name, or the folder is in use or
     can't be written; Unfinished when the disk is full.
@@ -88,7 +92,7 @@ def make_proof(
     facts = prove(
         gather(catalog, rolls, now=now, here=DrivesNow(mounted=mounted), scope=scope),
         {(names[file.roll_id], file.path): file for file in catalog.files(rolls)},
-        machine=machine,
+        machine=observer.machine,
         drives=request.drives,
         client=request.client,
         note=request.note,
@@ -101,12 +105,15 @@ def make_proof(
         not_set = error
         folder = build(facts, key=key, pdf=False)
     _write(folder, request.out)
+    earlier = outdated(catalog, rolls)
+    note_handed_out(catalog, observer, PaperKind.PROOF, request.out, rolls)
     return Proof(
         facts=folder.facts,
         out=request.out,
         written=tuple(sorted(folder.files)),
         not_listed=folder.not_listed,
         not_set=not_set,
+        replaces=tuple(one for one in earlier if one.kind is PaperKind.PROOF),
     )
 
 

@@ -17,6 +17,7 @@ from ingest.catalog.custody_records import DrivePlace, Standing
 from ingest.errors import ExitCode, IngestError, NotKnown, UsageError
 from ingest.jobs.custody.places import is_offsite, where_is
 from ingest.jobs.footage import footage_of
+from ingest.jobs.handed_out import PaperKind, note_handed_out
 from ingest.jobs.owed import coverage_of
 from ingest.jobs.papers import flush_folder, not_written, paper_exit_code
 from ingest.jobs.wrap import wrap_day
@@ -34,7 +35,7 @@ from ingest.settings import Settings
 
 if TYPE_CHECKING:
     from ingest.catalog.catalog import Catalog
-    from ingest.catalog.records import DriveSeen, Roll
+    from ingest.catalog.records import DriveSeen, Observer, Roll
 
 __all__ = ["NAMES", "PDF", "Report", "choose_rolls", "make_report", "write_report"]
 
@@ -74,8 +75,10 @@ def make_report(
     production: str | None = None,
     day: int | None = None,
     roll: str | None = None,
+    observer: Observer | None = None,
 ) -> Report:
-    """Write the report of a production, or of one day or roll of it, into the folder `out`.
+    """Write the report of a production, or of one day or roll of it, into the folder `out`, and
+    write down in the catalog that `observer` did, when one is given.
 
     An earlier report in the folder is replaced. Raises UsageError (NotKnown) when the production
     must be named, nothing is known under a name, or the folder can't be written; Unfinished when
@@ -99,7 +102,10 @@ def make_report(
         odd=footage.oddities,
         faults=footage.timecodes,
     )
-    return write_report(facts, out, paper=paper)
+    report = write_report(facts, out, paper=paper)
+    if observer is not None:
+        note_handed_out(catalog, observer, PaperKind.REPORT, out, rolls)
+    return report
 
 
 def _owed(

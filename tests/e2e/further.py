@@ -43,9 +43,6 @@ def disks_apart(monkeypatch: pytest.MonkeyPatch) -> None:
         return replace(seen, disks=(f"disk-{name}",), serial=f"serial-{name}", system=card)
 
     monkeypatch.setattr(drives, "look_at", look_at)
-    # Modules that have the function under its own name.
-    monkeypatch.setattr("ingest.assurance.rereading.look_at", look_at)
-    monkeypatch.setattr("ingest.assurance.listed.look_at", look_at)
 
 
 def offloaded(place: Path, ingest: Runner) -> None:

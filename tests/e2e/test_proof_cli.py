@@ -254,3 +254,62 @@ def test_without_a_typesetter_the_rest_is_there_and_it_is_said(
     assert "The PDF can't be set" in ran.out
     assert not (desk / "proof" / "proof.pdf").exists()
     assert "proof.pdf" not in (desk / "proof" / "VERIFY.txt").read_text()
+
+
+def test_when_a_roll_was_renamed_then_an_older_proof_still_finds_it_and_says_so(
+    ingest: Runner, sent: Path, shot: tuple[Path, Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Read and compared where its hash list says that it lies, with no catalog; a damaged file is
+    told as damaged, not as all of them missing."""
+    assert ingest("rolls", "set", "B001", "--roll", "B007").code == 0
+    monkeypatch.setenv("INGEST_CATALOG", "/nonexistent/catalog")
+    ran = ingest("audit", shot[0], "--against", sent)
+    assert ran.code == 0, ran.err
+    first, *rest = ran.out.splitlines()
+    assert first == "AUDIT: ALL AS IN THE PROOF, BUT FOR NAMES OF FOLDERS (13 files)"
+    (said,) = [line for line in rest if line.startswith("  ! B001 doesn't lie where")]
+    assert "/B001. By its hash list it is " in said and "/B007, renamed since" in said
+    assert any("Do: ask the sender for a proof made after that" in line for line in rest)
+    flip_bit(next(shot[0].rglob("C0002.MP4")))
+    next(shot[0].rglob("C0003.MP4")).unlink()
+    ran = ingest("audit", shot[0], "--against", sent, "--json")
+    assert ran.code == 3
+    states = {Path(one["path"]).name: one["state"] for one in ran.document["problems"]}
+    assert states == {"C0002.MP4": "mismatch", "C0003.MP4": "missing"}
+    (roll,) = ran.document["drives"][0]["rolls"]
+    assert roll["folder"].endswith("/B007") and roll["folder_in_proof"].endswith("/B001")
+
+
+def test_when_a_roll_is_renamed_then_what_was_handed_out_of_it_is_named(
+    ingest: Runner, sent: Path, shot: tuple[Path, Path], desk: Path
+) -> None:
+    """With the old and the new name and what to do; a new proof says what it takes the place of,
+    and a report written anew is no older one any more."""
+    assert ingest("report", "--out", desk / "report").code in (0, 3)
+    ran = ingest("rolls", "set", "B001", "--roll", "B007")
+    lines = ran.out.splitlines()
+    assert any(f"has old names: {sent}" in line for line in lines)
+    assert any(line.endswith("/B007 now") and "/B001 is called " in line for line in lines)
+    assert any("Do: make another (ingest proof --out NEW)" in line for line in lines)
+    assert f"  Do: ingest report --out {desk / 'report'} writes it anew" in lines
+    assert ingest("report", "--out", desk / "report").code in (0, 3)
+    ran = ingest("proof", "--out", desk / "second", "--json")
+    (old,) = ran.document["replaces"]
+    assert (old["kind"], old["folder"]) == ("proof", str(sent))
+    assert old["names"][0]["now"].endswith("/B007")
+    ran = ingest("rolls", "set", "B007", "--hold", "a client asks", "--json")
+    assert ran.document["papers_with_old_names"] == [], "nothing was renamed"
+
+
+def test_against_a_proof_a_drive_may_be_named(
+    ingest: Runner, sent: Path, shot: tuple[Path, Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As everywhere: by the name that the catalog knows. Without one it says what is missing."""
+    ran = ingest("audit", "heron", "--against", sent)
+    assert ran.code == 0 and "HERON (" in ran.out, ran.err
+    ran = ingest("audit", "SWIFT", "--against", sent)
+    assert ran.code == 2 and "No drive is known as SWIFT" in ran.err
+    monkeypatch.setenv("INGEST_CATALOG", "/nonexistent/catalog")
+    ran = ingest("audit", "heron", "--against", sent)
+    assert ran.code == 2 and "no catalog here" in ran.err and "Do: " in ran.err
+    assert not Path("/nonexistent").exists()

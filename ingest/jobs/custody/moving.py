@@ -25,7 +25,7 @@ from enum import Enum
 from ingest import platforms
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.custody_records import Move
-from ingest.catalog.records import Observer
+from ingest.catalog.records import Observer, Roll
 from ingest.copying.reading import open_root, sample_in
 from ingest.copying.roll_folder import RollFolder
 from ingest.copying.tree import Tree, split
@@ -33,10 +33,11 @@ from ingest.copying.values import Destination
 from ingest.drives import Volume
 from ingest.errors import BadDestination, IngestError, Unfinished
 from ingest.jobs.known import DriveHere, drives_here
+from ingest.manifest.kept import kept_path
 from ingest.manifest.model import HISTORY_FOLDER
 from ingest.names import shown
 
-__all__ = ["Held", "Kind", "Moved", "Obstacle", "hold", "obstacle", "settle"]
+__all__ = ["Held", "Kind", "Moved", "Obstacle", "folders_of", "hold", "obstacle", "settle"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +163,21 @@ def hold(here: DriveHere, move: Move, run: str, *, take_over: bool = False) -> I
         held = Held(here, move, root, folder)
         stack.callback(held.release)
         yield held
+
+
+def folders_of(catalog: Catalog, roll: Roll) -> dict[tuple[int, str], str]:
+    """The roll's folders on all drives, by the drive's id and what each is called now: what it is
+    to be called, where a correction is still owed on a drive that is away. Copies that stand apart
+    from the others' places are left out."""
+    owed = {(move.drive_id, move.origin): move.wanted for move in catalog.moves_owed()}
+    paths = {file.id: kept_path(file.path) for file in catalog.files([roll])}
+    found: dict[tuple[int, str], str] = {}
+    for copy in catalog.copies(rolls=[roll]):
+        path = paths[copy.file_id]
+        if copy.path.endswith("/" + path):
+            key = (copy.drive_id, copy.path[: -len(path) - 1])
+            found[key] = owed.get(key, key[1])
+    return found
 
 
 def settle(

@@ -11,11 +11,11 @@ from ingest.catalog.catalog import Catalog
 from ingest.catalog.custody_records import About, Change, Move, RollNote
 from ingest.catalog.records import Observer, Roll
 from ingest.errors import Ambiguous, BadDestination, NotKnown, Unfinished, UsageError
-from ingest.jobs.custody.moving import Held, Kind, Moved, hold, obstacle
+from ingest.jobs.custody.moving import Held, Kind, Moved, folders_of, hold, obstacle
 from ingest.jobs.custody.texts import a_date, one_line
 from ingest.jobs.further.layouts import folder_of
+from ingest.jobs.handed_out import Outdated, outdated
 from ingest.jobs.known import drives_here
-from ingest.manifest.kept import kept_path
 from ingest.names import shown
 from ingest.settings import LAYOUT, Settings
 
@@ -47,6 +47,8 @@ class RollSet:
     """What became of the roll's folders on the drives that hold it."""
     logged: bool
     """A slate log of the production is loaded: its rows may name the roll."""
+    papers: tuple[Outdated, ...]
+    """Proofs and reports that bear its names of before."""
 
 
 def roll_named(catalog: Catalog, name: str) -> Roll:
@@ -97,6 +99,7 @@ def set_roll(
         history=catalog.changes(About.ROLL, str(roll.id)),
         folders=folders,
         logged=bool(catalog.slate(roll.production)),
+        papers=outdated(catalog, [roll]) if roll != before else (),
     )
 
 
@@ -191,20 +194,10 @@ def _correct(
 def _moves(catalog: Catalog, before: Roll, after: Roll, layouts: Sequence[str]) -> tuple[Move, ...]:
     """What each folder of the roll is to be called. One whose place doesn't follow a layout
     keeps its name."""
-    owed = {(move.drive_id, move.origin): move.wanted for move in catalog.moves_owed()}
-    paths = {file.id: kept_path(file.path) for file in catalog.files([before])}
-    found: dict[tuple[int, str], Move] = {}
-    for copy in catalog.copies(rolls=[before]):
-        path = paths[copy.file_id]
-        if not copy.path.endswith("/" + path):
-            continue
-        origin = copy.path[: -len(path) - 1]
-        key = (copy.drive_id, origin)
-        if key not in found:
-            named = owed.get(key, origin)  # a correction may still be owed on a drive that is away
-            wanted = _renamed(named, before, after, layouts)
-            found[key] = Move(before.id, copy.drive_id, origin, wanted)
-    return tuple(found.values())
+    return tuple(
+        Move(before.id, drive_id, origin, _renamed(named, before, after, layouts))
+        for (drive_id, origin), named in folders_of(catalog, before).items()
+    )
 
 
 def _renamed(folder: str, before: Roll, after: Roll, layouts: Sequence[str]) -> str:
