@@ -14,6 +14,9 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from ingest.cli.answers import (
+    devices_said,
+    devices_typed,
+    likely_kinds,
     read_copies,
     read_days,
     read_devices,
@@ -107,7 +110,8 @@ def command(
             system_disk_ok=system_disk_ok,
         )
     taken = start.time_zone if start is not None and time_zone is None else None
-    terminal.answer(_document(started), _lines(started, taken or ""))
+    devices = devices_said(start.devices) if start is not None else ""
+    terminal.answer(_document(started), _lines(started, devices, taken or ""))
     return ExitCode.WELL
 
 
@@ -167,11 +171,28 @@ class _Asker:
     def devices(self, given: str | None) -> tuple[DeviceSettings, ...]:
         if given is None and not self._terminal.interactive:
             return ()
-        if given is None:
-            self._terminal.note(
-                "Letters of cameras / sound recorders / stills cameras, such as A B D / S / P"
-            )
-        return self._answer("What records", given, "A", read_devices)
+        if given is not None:
+            if (likely := likely_kinds(given)) is not None:
+                raise UsageError(
+                    f"Are these {devices_said(likely)}, or cameras all of them?",
+                    do=f'say it by slashes: --devices "{devices_typed(likely)}"; or with one slash '
+                    f'behind the last: "{shown(given.strip())} /" for cameras alone',
+                )
+            return read_devices(given)
+        self._terminal.note(
+            "Letters of cameras / sound recorders / stills cameras, such as A B D / S / P"
+        )
+        text = self._answer("What records", None, "A", _checked)
+        while (likely := likely_kinds(text)) is not None:
+            self._terminal.note(f"  Taken for {devices_said(likely)}.")
+            question = "Enter if that is so, c if all are cameras, or type them again"
+            again = click.prompt(question, default="", show_default=False, err=True).strip()
+            if not again:
+                return likely
+            if again == "c":
+                break
+            text = self._read(again, _checked) or text
+        return read_devices(text)
 
     def copies(self, given: str | None, drives: int) -> int:
         if given is None and not self._terminal.interactive:
@@ -201,11 +222,24 @@ class _Asker:
             return read(given)
         while True:
             text = click.prompt(question, default=default or None, err=True)
-            try:
-                return read(str(text).strip())
-            except IngestError as error:
-                for line in error.lines():
-                    self._terminal.note(shown(line))
+            answer = self._read(str(text).strip(), read)
+            if answer is not None:
+                return answer
+
+    def _read(self, text: str, read: Callable[[str], _T]) -> _T | None:
+        """None for what can't be meant, after saying why."""
+        try:
+            return read(text)
+        except IngestError as error:
+            for line in error.lines():
+                self._terminal.note(shown(line))
+        return None
+
+
+def _checked(text: str) -> str:
+    """Letters of devices as they were typed, once they can be read."""
+    read_devices(text)
+    return text
 
 
 def _choices(around: Around) -> Iterator[tuple[str, str]]:
@@ -263,10 +297,13 @@ def _document(started: Started) -> dict[str, Any]:
     }
 
 
-def _lines(started: Started, zone: str) -> Iterator[str]:
-    """`zone`: the time zone that nobody said and that was written all the same, or empty."""
+def _lines(started: Started, devices: str, zone: str) -> Iterator[str]:
+    """`devices`: what records, as it was written now. `zone`: the time zone that nobody said and
+    that was written all the same. Either may be empty."""
     name = shown(started.production or "")
     yield f"{name}: {whole(started.file)} {'is written' if started.written else 'is there'}."
+    if devices:
+        yield f"  It asks for {devices}."
     for one in started.drives:
         how = "marked" if one.new else "known already"
         yield f"  {shown(one.name)}: {how}; a copy of {FILE} lies at its root"

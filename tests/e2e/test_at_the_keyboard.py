@@ -64,8 +64,8 @@ def test_a_production_begins_with_six_questions_and_goes_on_with_16_keys(table: 
     ):
         first.waits(question)
         first.type(answer)
-    said = first.ends()
-    assert "Kestrel Quay: " in said and "HERON: marked" in said
+    said = " ".join(first.ends().split())
+    assert said.startswith("Kestrel Quay: ") and "HERON: marked" in said
     assert first.decisions == 6
     first.leave()
 
@@ -86,6 +86,30 @@ def test_a_production_begins_with_six_questions_and_goes_on_with_16_keys(table: 
     assert "B001: MATCHED. 13 files" in said
     assert "on each of 2 drives, read back and equal" in said
     assert (person.keys, person.decisions) == (16, 1)
+
+
+def test_letters_without_slashes_are_shown_back_before_anything_is_written(table: Table) -> None:
+    """S and P are a recorder and a stills camera, unless one key says that they are cameras."""
+    question = "Enter if that is so, c if all are cameras, or type them again: "
+    for keys, kinds in (
+        ("\n", "cameras A and B, sound recorder S, stills camera P"),
+        ("c\n", "cameras A, B, S and P"),
+    ):
+        person = table.sits()
+        person.type("ingest start --production Quay --days 2026-03-14 ")
+        person.type("--frame-rate 25 --copies 2; clear\n")
+        person.waits("What records [A]: ")
+        person.type("A B S P\n")
+        assert "Taken for cameras A and B, sound recorder S, stills camera P." in person.waits(
+            question
+        )
+        assert not (table.desk / "ingest.toml").exists()
+        person.type(keys)
+        person.waits("Its drives, by number or folder, with =NAME to name one [none]: ")
+        person.type("\n")
+        assert f"It asks for {kinds}." in " ".join(person.ends().split())
+        (table.desk / "ingest.toml").unlink()
+        person.leave()
 
 
 def test_e_changes_one_thing_and_leaving_changes_nothing(table: Table) -> None:

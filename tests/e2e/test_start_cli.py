@@ -9,7 +9,14 @@ from pathlib import Path
 import pytest
 
 from ingest.catalog.records import Drive
-from ingest.cli.answers import read_days, read_devices, read_frame_rate
+from ingest.cli.answers import (
+    devices_said,
+    devices_typed,
+    likely_kinds,
+    read_days,
+    read_devices,
+    read_frame_rate,
+)
 from ingest.drives import MARKER, DriveSeen, recognise
 from ingest.errors import UsageError
 from ingest.jobs.known import DriveHere
@@ -110,6 +117,7 @@ def test_two_drives_with_one_label_get_two_names(
         (("--days", "2026-03-16 to 2026-03-14"), "is no shoot"),
         (("--frame-rate", "fast"), "A frame rate is"),
         (("--devices", "A A"), "no letter of its own"),
+        (("--devices", "A B S"), "cameras A and B, sound recorder S, or cameras all of them?"),
         (("--devices", "A / S / P / X"), "Three kinds"),
         (("--copies", "0"), "from 1 to 9"),
         (("--production", "Salt\nWind"), "on one line"),
@@ -145,6 +153,31 @@ def test_dates_letters_and_rates_are_read_as_people_write_them() -> None:
     assert [d.letter for d in read_devices(" a, b /s/ ")] == ["A", "B", "S"]
     with pytest.raises(UsageError):
         read_days("2026-03-14 to")
+
+
+def kinds(text: str) -> list[str] | None:
+    likely = likely_kinds(text)
+    return None if likely is None else [f"{one.kind} {one.letter}" for one in likely]
+
+
+def test_letters_without_slashes_are_taken_for_what_people_mostly_mean() -> None:
+    """S for sound and P for photographs, or a name that says so; slashes leave no doubt."""
+    assert kinds("A B D S P") == ["camera A", "camera B", "camera D", "recorder S", "stills P"]
+    assert kinds("s a p2") == ["camera A", "recorder S", "stills P2"]
+    assert kinds("A D=drone M=mixer S=second") == [
+        "camera A",
+        "camera D",
+        "camera S",
+        "recorder M",
+    ]
+    for plain in ("A B D", "A B / S / P", "A B S P /", "S /"):
+        assert kinds(plain) is None
+    likely = likely_kinds("A D=drone S P")
+    assert likely is not None
+    assert devices_said(likely) == "cameras A and D (drone), sound recorder S, stills camera P"
+    assert read_devices(devices_typed(likely)) == likely
+    alone = likely_kinds("S")
+    assert alone is not None and read_devices(devices_typed(alone)) == alone
 
 
 def offloaded(place: Path, drives: tuple[Path, Path], ingest: Runner, *words: object) -> int:
