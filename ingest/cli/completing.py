@@ -12,12 +12,17 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING
 
 import click
-from click.shell_completion import BashComplete, CompletionItem
+from click.shell_completion import (
+    BashComplete,
+    CompletionItem,
+    FishComplete,
+    add_completion_class,
+)
 
 if TYPE_CHECKING:
     from ingest.catalog.catalog import Catalog
 
-__all__ = ["KNOWN", "Bash", "KnownName", "with_completion"]
+__all__ = ["KNOWN", "KnownName", "take_our_shells", "with_completion"]
 
 _Names = Callable[["Catalog"], Iterable[str]]
 
@@ -117,7 +122,7 @@ def with_completion(command: click.Command) -> click.Command:
     return command
 
 
-class Bash(BashComplete):
+class _Bash(BashComplete):
     """Click's own completion for bash inserts a name as it is; one with a blank in it must be
     inserted so that it stays one word."""
 
@@ -125,3 +130,17 @@ class Bash(BashComplete):
         """One answer in the protocol of click's script: type, comma, value."""
         value = re.sub(r"([^\w@%+=:,./~-])", r"\\\1", item.value) if item.type == "plain" else ""
         return f"{item.type},{value or item.value}"
+
+
+class _Fish(FishComplete):
+    """Click's own script for fish cuts a name off at its comma."""
+
+    source_template = FishComplete.source_template.replace(
+        'string split ","', 'string split --max 1 ","'
+    )
+
+
+def take_our_shells() -> None:
+    """Let click complete by what is put right here."""
+    add_completion_class(_Bash, "bash")
+    add_completion_class(_Fish, "fish")

@@ -32,8 +32,10 @@ def command(terminal: Terminal, shell: str) -> int:
 
     Names come from the catalog, which is only read.
     """
+    from ingest.cli.completing import take_our_shells
     from ingest.cli.main import cli
 
+    take_our_shells()
     maker = get_completion_class(shell)
     assert maker is not None
     script = maker(cli, {}, "ingest", "_INGEST_COMPLETE").source()

@@ -120,11 +120,9 @@ def run(arguments: Sequence[str] | None = None) -> int:
     """
     words = list(sys.argv[1:] if arguments is None else arguments)
     if "_INGEST_COMPLETE" in os.environ:
-        from click.shell_completion import add_completion_class
+        from ingest.cli.completing import take_our_shells
 
-        from ingest.cli.completing import Bash
-
-        add_completion_class(Bash, "bash")
+        take_our_shells()
     try:
         code = cli.main(words, prog_name="ingest", standalone_mode=False)
         return int(code) if isinstance(code, int) else ExitCode.WELL

@@ -6,8 +6,12 @@ import os
 import shutil
 import subprocess
 import sys
+import time
+import warnings
+from collections.abc import Callable
 from pathlib import Path
 
+import pexpect
 import pytest
 
 from ingest.catalog.catalog import Catalog
@@ -81,39 +85,126 @@ def test_a_catalog_that_can_t_be_read_offers_nothing(
     assert complete("ingest rolls set A") == []
 
 
-@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
-def test_the_script_is_one_that_the_shell_understands(shell: str, program: Runner) -> None:
-    """Where that shell is here, it reads the script without a word."""
-    ran = program("completion", shell)
-    assert ran.code == 0
-    assert f"_INGEST_COMPLETE={shell}_complete" in ran.out
-    program_of_shell = shutil.which(shell)
-    if program_of_shell is not None:
-        read = subprocess.run(
-            [program_of_shell, "-n"], input=ran.out, capture_output=True, text=True, check=False
-        )
-        assert (read.returncode, read.stderr) == (0, "")
+def shell_here(name: str) -> str:
+    """The shell's program; a test of a shell that isn't here is skipped, in CI as root it fails."""
+    found = shutil.which(name)
+    if found is None and os.environ.get("CI") == "true" and os.geteuid() == 0:
+        pytest.fail(f"{name} is not installed")
+    if found is None:
+        pytest.skip(f"{name} is not installed")
+    return found
 
 
-def test_bash_completes_with_it(place: Path, program: Runner, tmp_path: Path) -> None:
-    """The script's own function, called as bash calls it on Tab."""
-    bash = shutil.which("bash")
-    assert bash is not None
+@pytest.fixture
+def at_home(
+    place: Path, program: Runner, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Callable[[str], Path]:
+    """`at_home("zsh")`: a file with that shell's script; the program is on the path, and no
+    settings of whoever runs the test are read."""
     folder = tmp_path / "bin"
     folder.mkdir()
     (folder / "ingest").write_text(f'#!/bin/sh\nexec "{sys.executable}" -m ingest "$@"\n')
     (folder / "ingest").chmod(0o755)
-    script = program("completion", "bash").out
-    asked = (
-        "COMP_WORDS=(ingest rolls set A); COMP_CWORD=3; _ingest_completion ingest; "
-        'echo "$COMPREPLY"'
-    )
+    monkeypatch.setenv("PATH", f"{folder}:{os.environ['PATH']}")
+    for name in ("HOME", "ZDOTDIR", "XDG_CONFIG_HOME", "XDG_DATA_HOME"):
+        monkeypatch.setenv(name, str(tmp_path))
+    with Catalog.open(os.environ["INGEST_CATALOG"]) as catalog:
+        catalog.load_slate("Salt, Wind: $(id)", "log.csv", [])
+
+    def script(shell: str) -> Path:
+        ran = program("completion", shell)
+        assert ran.code == 0
+        assert f"_INGEST_COMPLETE={shell}_complete" in ran.out
+        file = tmp_path / f"completion.{shell}"
+        file.write_text(ran.out)
+        return file
+
+    return script
+
+
+def asked(*words: str | os.PathLike[str]) -> str:
+    """What a program says that ends well, and has nothing to complain of."""
     ran = subprocess.run(
-        [bash, "--norc", "-c", f"{script}\n{asked}"],
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=False,
-        env={**os.environ, "PATH": f"{folder}:{os.environ['PATH']}"},
+        words, capture_output=True, text=True, timeout=60, check=False, stdin=subprocess.DEVNULL
     )
-    assert ran.stdout == "A003\n"
+    assert (ran.returncode, ran.stderr) == (0, "")
+    return ran.stdout
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_the_script_is_one_that_the_shell_understands(
+    shell: str, at_home: Callable[[str], Path]
+) -> None:
+    """Where that shell is here, it reads the script without a word."""
+    assert asked(shell_here(shell), "-n", at_home(shell)) == ""
+
+
+def test_bash_completes_with_it(at_home: Callable[[str], Path]) -> None:
+    """The script's own function, called as bash calls it on Tab."""
+    script = at_home("bash")
+    words = (
+        f"source {script}; COMP_WORDS=(ingest rolls set A); COMP_CWORD=3; "
+        '_ingest_completion ingest; echo "$COMPREPLY"'
+    )
+    assert asked(shell_here("bash"), "--norc", "-c", words) == "A003\n"
+
+
+@pytest.mark.parametrize(
+    ("line", "answers"),
+    [
+        ("ingest rolls set a", ["A003"]),
+        ("ingest offload --production S", ["Salt, Wind: $(id)", "Saltmarsh"]),
+        ("ingest find --scene 12", ["12A"]),
+        ("ingest reb", ["rebuild"]),
+    ],
+)
+def test_fish_completes_with_it(
+    line: str, answers: list[str], at_home: Callable[[str], Path]
+) -> None:
+    """Fish's own command asks what Tab would offer; a name with a comma in it stays whole."""
+    script = at_home("fish")
+    said = asked(shell_here("fish"), "--no-config", "-c", f'source {script}; complete -C "{line}"')
+    assert [one.partition("\t")[0] for one in said.splitlines()] == answers
+
+
+@pytest.mark.parametrize(
+    ("line", "becomes"),
+    [
+        ("ingest rolls set a", "ingest rolls set A003 "),
+        (
+            "ingest offload --production Salt,",
+            r"ingest offload --production Salt,\ Wind:\ \$\(id\) ",
+        ),
+        ("ingest reb", "ingest rebuild "),
+    ],
+)
+def test_zsh_completes_with_it(
+    line: str, becomes: str, tmp_path: Path, at_home: Callable[[str], Path]
+) -> None:
+    """Typed in a real terminal: the line as it stands after Tab."""
+    script, told = at_home("zsh"), tmp_path / "line"
+    with warnings.catch_warnings():
+        # Python warns of a fork beside threads; this child becomes the shell at once.
+        warnings.filterwarnings("ignore", ".*fork.*", DeprecationWarning)
+        person = pexpect.spawn(
+            shell_here("zsh"), ["-f"], dimensions=(24, 200), encoding="utf-8", timeout=60
+        )
+    try:
+        for typed in (
+            "PS1='desk'; PS1=$PS1'> '; unset zle_bracketed_paste",
+            "autoload -Uz compinit; compinit -u -D",
+            f"source {script}",
+            f'tell() {{ print -r -- "$BUFFER" >{told}.new; mv {told}.new {told} }}; zle -N tell',
+            "bindkey '^X' tell; echo rea''dy",
+        ):
+            person.sendline(typed)
+        person.expect_exact("ready")
+        person.expect_exact("desk> ")
+        person.send(f"{line}\t\x18")
+        for _ in range(600):
+            if told.exists():
+                break
+            time.sleep(0.1)
+        assert told.read_text() == f"{becomes}\n"
+    finally:
+        person.close(force=True)
