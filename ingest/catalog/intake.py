@@ -23,6 +23,7 @@ from ingest.catalog.records import (
     OffloadEnd,
     Roll,
 )
+from ingest.catalog.rows import Same, insert_columns
 from ingest.catalog.tables import (
     AddedDigestRow,
     CardNoteRow,
@@ -307,23 +308,22 @@ def _add_files(
     connection: Connection, offload: Offload, files: Sequence[NewFile]
 ) -> dict[str, int]:
     before = _last_id(connection, FileRow)
-    rows = [
+    insert_columns(
+        connection,
+        FileRow,
         {
-            "roll_id": offload.roll.id,
-            "offload_id": offload.id,
-            "path": file.path,
-            "path_key": path_key(file.path),
-            "size": file.size,
-            "mtime_ns": file.mtime_ns,
-            "samples": file.samples,
-            "digests": dict(file.digests),
-        }
-        for file in files
-    ]
-    _insert_all(connection, FileRow, rows)
-    # Nobody else can have added one meanwhile: the write lock is ours.
-    query = select(FileRow.path, FileRow.id).where(FileRow.id > before)
-    return {row.path: row.id for row in connection.execute(query)}
+            "roll_id": Same(offload.roll.id),
+            "offload_id": Same(offload.id),
+            "path": [file.path for file in files],
+            "path_key": [path_key(file.path) for file in files],
+            "size": [file.size for file in files],
+            "mtime_ns": [file.mtime_ns for file in files],
+            "samples": [file.samples for file in files],
+            "digests": [dict(file.digests) for file in files],
+        },
+    )
+    added = _ids_after(connection, FileRow, before)
+    return {file.path: row for file, row in zip(files, added, strict=True)}
 
 
 # Looks ----------------------------------------------------------------------------------------
@@ -336,31 +336,31 @@ _Place = tuple[int, int, str]
 def _add_looks(
     connection: Connection, run: str, observer: Observer, looks: Sequence[tuple[int, NewLook]]
 ) -> None:
-    copies = _copy_ids(connection, {(file_id, look.drive_id, look.path) for file_id, look in looks})
-    rows = [
+    copies = _copy_ids(connection, [(file_id, look.drive_id, look.path) for file_id, look in looks])
+    insert_columns(
+        connection,
+        LookRow,
         {
-            "copy_id": copies[file_id, look.drive_id, look.path],
-            "run": run,
-            "who": observer.who,
-            "machine": observer.machine,
-            "boot": observer.boot,
-            "mount": look.mount,
-            "act": look.act.value,
-            "state": look.state.value,
-            "route": None if look.route is None else look.route.value,
-            "against": look.against.value,
-            "size": look.size,
-            "kind": look.kind,
-            "digest": look.digest,
-            "at": look.at,
-            "detail": look.detail,
-        }
-        for file_id, look in looks
-    ]
-    _insert_all(connection, LookRow, rows)
+            "copy_id": copies,
+            "run": Same(run),
+            "who": Same(observer.who),
+            "machine": Same(observer.machine),
+            "boot": Same(observer.boot),
+            "mount": [look.mount for _, look in looks],
+            "act": [look.act.value for _, look in looks],
+            "state": [look.state.value for _, look in looks],
+            "route": [None if look.route is None else look.route.value for _, look in looks],
+            "against": [look.against.value for _, look in looks],
+            "size": [look.size for _, look in looks],
+            "kind": [look.kind for _, look in looks],
+            "digest": [look.digest for _, look in looks],
+            "at": [look.at for _, look in looks],
+            "detail": [look.detail for _, look in looks],
+        },
+    )
 
 
-def _copy_ids(connection: Connection, places: set[_Place]) -> dict[_Place, int]:
+def _copy_ids(connection: Connection, places: Sequence[_Place]) -> list[int]:
     """The id of each place, known or made now."""
     columns = (CopyRow.id, CopyRow.file_id, CopyRow.drive_id, CopyRow.path)
     ids: dict[_Place, int] = {}
@@ -369,17 +369,29 @@ def _copy_ids(connection: Connection, places: set[_Place]) -> dict[_Place, int]:
         for copy_id, file_id, drive_id, path in connection.execute(query):
             ids[file_id, drive_id, path] = copy_id
     before = _last_id(connection, CopyRow)
-    rows = [
-        {"file_id": file_id, "drive_id": drive_id, "path": path, "path_key": path_key(path)}
-        for file_id, drive_id, path in sorted(places - ids.keys())
-    ]
-    _insert_all(connection, CopyRow, rows)
-    for copy_id, file_id, drive_id, path in connection.execute(
-        select(*columns).where(CopyRow.id > before)
-    ):
-        ids[file_id, drive_id, path] = copy_id
-    return ids
+    new = [place for place in dict.fromkeys(places) if place not in ids]
+    insert_columns(
+        connection,
+        CopyRow,
+        {
+            "file_id": [file_id for file_id, _, _ in new],
+            "drive_id": [drive_id for _, drive_id, _ in new],
+            "path": [path for _, _, path in new],
+            "path_key": [path_key(path) for _, _, path in new],
+        },
+    )
+    ids |= zip(new, _ids_after(connection, CopyRow, before), strict=True)
+    return [ids[place] for place in places]
 
 
 def _last_id(connection: Connection, table: type[FileRow] | type[CopyRow]) -> int:
     return connection.execute(select(func.coalesce(func.max(table.id), 0))).scalar_one()
+
+
+def _ids_after(
+    connection: Connection, table: type[FileRow] | type[CopyRow], before: int
+) -> Sequence[int]:
+    """The ids of the rows inserted since, in their order: nobody else can have added one
+    meanwhile, since the write lock is ours."""
+    query = select(table.id).where(table.id > before).order_by(table.id)
+    return connection.execute(query).scalars().all()
