@@ -11,18 +11,22 @@ import mmap
 import threading
 from collections import deque
 
-__all__ = ["ALIGNMENT", "CHUNK", "MEMORY", "Buffer", "Pool", "StaleBufferError", "poison"]
+__all__ = ["ALIGNMENT", "CHUNK", "MEMORY", "Buffer", "Pool", "StaleBufferError", "poison", "stamp"]
 
 ALIGNMENT = 4096
 """Bytes; offsets, lengths and memory of direct transfers are multiples of it."""
 
-CHUNK = 4 * 1024 * 1024
+CHUNK = 2 * 1024 * 1024
 """Bytes in one buffer."""
 
 MEMORY = 60 * 1024 * 1024
 """Bytes of buffers for the cards of one command together, whatever they hold."""
 
 _PATTERN = memoryview(bytes(range(1, 252)) * (CHUNK // 251 + 1))[:CHUNK]
+
+_SECTOR = 512
+_WORD = 8
+_STAMPS = _PATTERN[: CHUNK // _SECTOR * _WORD].cast("Q")
 
 
 class StaleBufferError(AssertionError):
@@ -82,6 +86,11 @@ class Pool:
             if buffer._users == 0:
                 self._take_back(buffer)
 
+    def let_go(self) -> None:
+        """Give the memory back; only what somebody still holds stays."""
+        with self._changed:
+            self._free.clear()
+
     def _take_back(self, buffer: Buffer) -> None:
         buffer.generation += 1
         if self._poisoned:
@@ -93,3 +102,12 @@ class Pool:
 def poison(view: memoryview) -> None:
     """Fill memory with a pattern, so that bytes which were never read can't look like content."""
     view[:] = _PATTERN[: len(view)]
+
+
+def stamp(view: memoryview) -> None:
+    """The same for what a device is about to fill, at a fifth of the time: eight bytes of the
+    pattern in every sector, since no device gives less than a whole one; all of the last part."""
+    whole = len(view) // _SECTOR * _SECTOR
+    if whole:
+        view[:whole].cast("Q")[:: _SECTOR // _WORD] = _STAMPS[: whole // _SECTOR]
+    poison(view[whole:])

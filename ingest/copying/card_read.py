@@ -36,13 +36,14 @@ class Reads:
         self._digests: list[dict[str, str]] = [{} for _ in range(count)]
         self._samples: list[str] = [""] * count
         self._changed = threading.Condition()
+        self._waiting = 0
 
     def digest(self, task: int, kind: str, digest: str, samples: str) -> None:
         with self._changed:
             if samples:
                 self._samples[task] = samples
             self._digests[task][kind] = digest
-            self._changed.notify_all()
+            self._wake()
 
     def settle(self, task: int, state: CardState, detail: str = "") -> None:
         """The reader is done with this file, one way or the other."""
@@ -50,6 +51,10 @@ class Reads:
             self._states[task] = state
             if detail:
                 self._details[task] = detail
+            self._wake()
+
+    def _wake(self) -> None:
+        if self._waiting:
             self._changed.notify_all()
 
     def is_settled(self, task: int) -> bool:
@@ -61,10 +66,15 @@ class Reads:
 
     def wait(self, task: int, stop: threading.Event) -> CardReadOf:
         """The card's read of a file, once it is settled (or as it stands when stopped)."""
-        with self._changed:
-            while not self._changed.wait_for(lambda: self.is_settled(task), _WAIT):
-                if stop.is_set():
-                    break
+        if not self.is_settled(task):
+            with self._changed:
+                self._waiting += 1
+                try:
+                    while not self._changed.wait_for(lambda: self.is_settled(task), _WAIT):
+                        if stop.is_set():
+                            break
+                finally:
+                    self._waiting -= 1
         return self.of(task)
 
     def of(self, task: int) -> CardReadOf:
@@ -74,7 +84,7 @@ class Reads:
             return CardReadOf(CardState.NOT_REACHED, "stopped", "", {})
         if state is not CardState.READ:
             return CardReadOf(state, detail, "", {})
-        digests = dict(self._digests[task])
+        digests = self._digests[task]
         expected = self._expected[task] if self._expected else None
         if expected is not None and not _agree(expected, digests):
             state, detail = CardState.OTHER, "it is not what was copied first"

@@ -16,7 +16,7 @@ from collections.abc import Callable, Sequence
 from typing import Protocol
 
 from ingest import platforms
-from ingest.copying.buffers import Buffer, Pool, poison
+from ingest.copying.buffers import Buffer, Pool, stamp
 from ingest.copying.card_read import Reads
 from ingest.copying.chunks import SMALL, Chunk, Piece, layout
 from ingest.copying.head_start import HeadStart, identity
@@ -216,7 +216,7 @@ class CardReader:
     def _fetch(self, tree: Tree, fetch: _Fetch, piece: Piece) -> None:
         task = self._tasks[piece.task]
         view = fetch.buffer.view[piece.place :]
-        poison(view[: piece.length])
+        stamp(view[: piece.length])
         try:
             if fetch.large is not None:
                 fetch.large.file.fill(view, piece.offset, piece.length)

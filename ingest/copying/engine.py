@@ -33,7 +33,6 @@ from ingest.copying.roll_folder import RollFolder
 from ingest.copying.samples import Sampler
 from ingest.copying.values import (
     COMPARED,
-    Action,
     CardRead,
     CardState,
     CopyOutcome,
@@ -49,7 +48,9 @@ from ingest.evidence import State
 
 __all__ = ["copy"]
 
-_LEAST = 4
+_LEAST = 6
+_KEPT = 2048
+"""Bytes that what is known of one file takes until the end, by scripts/bench --case many."""
 _TICK = 0.2
 _PATIENCE = 120.0
 _LEAVE = 1.5
@@ -85,14 +86,16 @@ def copy(
 def _pool(
     memory: int, tasks: Sequence[FileTask], head_start: HeadStart | None, *, poisoned: bool
 ) -> Pool:
-    """A pool of `memory` bytes, together with what the head start holds of these tasks."""
-    count = memory // CHUNK
+    """A pool that takes `memory` bytes together with what is known of the tasks, and with what
+    the head start holds of them."""
+    count = max(_LEAST, (memory - len(tasks) * _KEPT) // CHUNK)
     if head_start is None:
-        return Pool(max(_LEAST, count), poisoned=poisoned)
+        return Pool(count, poisoned=poisoned)
     head_start.end()
-    others = head_start.forget_others(tasks)
-    pool = Pool(max(_LEAST, count - head_start.held - len(others)), poisoned=poisoned)
-    for buffer in others:
+    others = head_start.forget_others(tasks, count - 1)
+    free = count - head_start.held
+    pool = Pool(max(0, free - len(others)), poisoned=poisoned)
+    for buffer in others[:free]:
         pool.adopt(buffer)
     return pool
 
@@ -184,6 +187,7 @@ class _Engine:
             end = time.monotonic() + _LEAVE
             for thread in self.threads:
                 thread.join(max(0.0, end - time.monotonic()))
+            self.pool.let_go()
             tell(self._progress())
         if self.failure is not None:
             raise self.failure
@@ -255,6 +259,8 @@ class _Gathered:
         self._copies: dict[int, list[CopyOutcome]] = {}
         self._ready: list[int] = []
         self._open = set(range(len(tasks)))
+        self._owed = [len(task.drives) for task in tasks]
+        """How many drives haven't told of each task."""
         self._ended: dict[int, str] = {}
 
     @property
@@ -274,7 +280,9 @@ class _Gathered:
         if any(earlier.drive == copy_outcome.drive for earlier in copies):
             return
         copies.append(copy_outcome)
-        self._close_if_whole(task)
+        self._owed[task] -= 1
+        if self._ended or not self._owed[task]:
+            self._close_if_whole(task)
 
     def drive_ended(self, drive: int, why: str) -> None:
         """No more comes from this drive: what it still owes is unverified, with the reason."""
@@ -284,15 +292,12 @@ class _Gathered:
         for task in sorted(self._open):
             self._close_if_whole(task)
 
-    def _asked(self, task: int) -> Iterator[int]:
-        for drive, action in enumerate(self._tasks[task].actions):
-            if action is not Action.NOTHING:
-                yield drive
-
     def _close_if_whole(self, task: int) -> None:
-        told = {outcome.drive for outcome in self._copies.get(task, ())}
-        owed = [drive for drive in self._asked(task) if drive not in told]
-        if all(drive in self._ended for drive in owed) and self._reads.is_settled(task):
+        if self._owed[task]:
+            told = {outcome.drive for outcome in self._copies.get(task, ())}
+            if any(drive not in told | self._ended.keys() for drive in self._tasks[task].drives):
+                return
+        if self._reads.is_settled(task):
             self._open.discard(task)
             self._ready.append(task)
 
@@ -314,11 +319,11 @@ class _Gathered:
         file = self._tasks[task]
         read = self._reads.of(task)
         copies = self._copies.pop(task, [])
-        told = {outcome.drive for outcome in copies}
-        if read.state is CardState.READ or read.state is CardState.NOT_REACHED:
+        if self._owed[task] and read.state in (CardState.READ, CardState.NOT_REACHED):
+            told = {outcome.drive for outcome in copies}
             copies += [
                 CopyOutcome(drive, State.UNVERIFIED, detail=self._ended.get(drive, "") or otherwise)
-                for drive in self._asked(task)
+                for drive in file.drives
                 if drive not in told
             ]
         return FileOutcome(

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ingest.card.inventory import CardFile, inventory
-from ingest.copying.buffers import CHUNK, Buffer, poison
+from ingest.copying.buffers import CHUNK, Buffer, stamp
 from ingest.copying.chunks import SMALL, Piece, layout
 from ingest.copying.reading import ColdFile, open_root
 from ingest.copying.tree import Tree
@@ -67,11 +67,13 @@ class HeadStart:
         """Until all is read that may be."""
         self._thread.join()
 
-    def forget_others(self, tasks: Sequence[FileTask]) -> tuple[Buffer, ...]:
-        """Keep only what belongs to these tasks; the buffers of all else."""
+    def forget_others(self, tasks: Sequence[FileTask], most: int) -> tuple[Buffer, ...]:
+        """Keep only what belongs to these tasks, and the first `most` buffers of that; the
+        buffers of all else."""
         wanted = {task.source_path or task.path for task in tasks}
         with self._lock:
-            others = [place for place in self._kept if place[0] not in wanted]
+            places = [place for place in self._kept if place[0] in wanted][:most]
+            others = self._kept.keys() - set(places)
             return tuple(self._kept.pop(place).buffer for place in others)
 
     @property
@@ -116,7 +118,7 @@ class HeadStart:
     def _fill(self, file: ColdFile, path: str, piece: Piece) -> None:
         before = identity(file.fd)
         buffer = Buffer()
-        poison(buffer.view[: piece.length])
+        stamp(buffer.view[: piece.length])
         file.fill(buffer.view, piece.offset, piece.length)
         if identity(file.fd) == before:
             with self._lock:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from ingest import checksums, platforms
-from ingest.copying.buffers import Buffer, poison
+from ingest.copying.buffers import Buffer, stamp
 from ingest.copying.finishing import Checked
 from ingest.copying.reading import ColdFile, EndedEarlyError
 from ingest.copying.tree import Tree, split
@@ -225,7 +225,7 @@ class ReadBack:
         view = self._buffer.view
         while reading.offset < end:
             length = min(_BUFFER, end - reading.offset)
-            poison(view[:length])
+            stamp(view[:length])
             try:
                 reading.file.fill(view, reading.offset, length)
             except EndedEarlyError as error:

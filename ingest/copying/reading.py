@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from ingest import checksums, platforms
-from ingest.copying.buffers import ALIGNMENT, CHUNK, Buffer, poison
+from ingest.copying.buffers import ALIGNMENT, CHUNK, Buffer, stamp
 from ingest.copying.samples import Sampler, pieces
 from ingest.copying.tree import Tree
 from ingest.drives import Volume
@@ -171,7 +171,7 @@ def sample_in(tree: Tree, path: str, fs_type: str) -> str:
         sampler = Sampler(file.size)
         for place, length in pieces(file.size):
             sampler.skip_to(place)
-            poison(buffer.view[:length])
+            stamp(buffer.view[:length])
             file.fill(buffer.view, place, length)
             sampler.update(buffer.view[:length])
         if not file.direct:
@@ -203,7 +203,7 @@ def _chunks(file: ColdFile) -> Iterator[memoryview]:
 
 def _filled(file: ColdFile, buffer: Buffer, offset: int) -> memoryview:
     length = min(CHUNK, file.size - offset)
-    poison(buffer.view[:length])
+    stamp(buffer.view[:length])
     file.fill(buffer.view, offset, length)
     return buffer.view[:length]
 

@@ -57,6 +57,11 @@ class FileTask:
     source_path: str | None = None
     """Where it is read, when that isn't `path`."""
 
+    @property
+    def drives(self) -> tuple[int, ...]:
+        """Those that need something."""
+        return tuple(number for number, one in enumerate(self.actions) if one is not Action.NOTHING)
+
 
 @dataclass(frozen=True, slots=True)
 class Destination:

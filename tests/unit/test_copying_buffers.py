@@ -7,7 +7,7 @@ import threading
 
 import pytest
 
-from ingest.copying.buffers import ALIGNMENT, CHUNK, Buffer, Pool, StaleBufferError, poison
+from ingest.copying.buffers import ALIGNMENT, CHUNK, Buffer, Pool, StaleBufferError, poison, stamp
 
 
 def test_a_buffer_is_aligned_for_direct_transfers() -> None:
@@ -95,3 +95,28 @@ def test_poison_is_no_run_of_one_byte() -> None:
     poison(view)
     assert len(set(bytes(view))) > 200
     assert bytes(view[:4096]) != bytes(view[4096:8192])
+
+
+@pytest.mark.parametrize("size", [0, 1, 511, 512, 513, 4096, 10_000, CHUNK])
+def test_a_stamped_buffer_shows_every_sector_that_was_not_read(size: int) -> None:
+    """Whatever stood there before, and in whichever order sectors come."""
+    before = bytes(range(256)) * (CHUNK // 256)
+    buffer = Buffer()
+    buffer.view[:] = before
+    stamp(buffer.view[:size])
+    for place in range(0, size, 512):
+        end = min(place + 512, size)
+        assert buffer.view[place:end] != before[place:end]
+    assert buffer.view[size:] == before[size:]
+
+
+def test_a_pool_that_lets_go_keeps_no_memory() -> None:
+    """What is given back later is free once more, and nothing else is."""
+    pool = Pool(2)
+    used = pool.take(0)
+    assert used is not None
+    generation = pool.hand_out(used, 1)
+    pool.let_go()
+    assert pool.take(0) is None
+    pool.give_back(used, generation)
+    assert pool.take(0) is used

@@ -9,6 +9,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
@@ -52,6 +53,7 @@ from ingest.manifest.kept import card_path, kept_path
 if TYPE_CHECKING:
     from ingest.assurance.footage.set_wrong import Oddity
     from ingest.assurance.footage.timecodes import TimecodeFault
+    from ingest.jobs.offloading.listing import Listed, ToList
 
 __all__ = ["Ledger", "Tell"]
 
@@ -144,7 +146,8 @@ class Ledger:
         batch: list[FileOutcome] = []
         since = time.monotonic()
         for outcome in outcomes:
-            batch.append(replace(outcome, path=card_path(outcome.path)))
+            path = card_path(outcome.path)
+            batch.append(outcome if path == outcome.path else replace(outcome, path=path))
             if len(batch) >= _BATCH_FILES or time.monotonic() - since > _BATCH_SECONDS:
                 self._record(batch, clips)
                 batch, since = [], time.monotonic()
@@ -312,35 +315,49 @@ class Ledger:
                 on.stopped = error.strerror or str(error)
 
     def write_lists(self, folders: list[RollFolder], observer: Observer) -> None:
-        """One new generation of the hash list on every drive, of what is in none there yet."""
-        from ingest.jobs.offloading.listing import Listed, ToList, list_roll
+        """One new generation of the hash list on every drive, of what is in none there yet; on
+        all drives at once, since each is waited for at every flush."""
+        from ingest.jobs.offloading.listing import list_roll
 
-        for number, (folder, on) in enumerate(zip(folders, self.on_drive, strict=True)):
-            matched = {
-                path: ToList(record.size, record.mtime_ns, record.digests)
-                for path, record in self.plan.known.items()
-                if self.plan.drives[number].actions.get(path) is Action.NOTHING
-            }
-            matched |= {
-                path: ToList(outcome.size, outcome.mtime_ns, outcome.digests)
-                for path, outcome in self.matched[number].items()
-            }
-            if on.stopped or not matched:
-                continue
-            place = f"{self.plan.drives[number].volume.root}/{self.plan.drives[number].folder}"
+        def work(number: int) -> Listed | Exception | None:
+            matched = self._to_list(number)
+            if self.on_drive[number].stopped or not matched:
+                return None
             try:
-                listed: Listed = list_roll(folder, matched, self.plan, observer)
+                return list_roll(folders[number], matched, self.plan, observer)
             except (OSError, Unfinished, BadDestination) as error:
-                on.stopped = f"the hash list can't be written: {error}"
+                return error
+
+        with ThreadPoolExecutor(len(folders)) as threads:
+            written = list(threads.map(work, range(len(folders))))
+        for number, listed in enumerate(written):
+            on, name = self.on_drive[number], self.seen[number].name
+            if isinstance(listed, Exception):
+                on.stopped = f"the hash list can't be written: {listed}"
                 self.unfinished = True
-                continue
-            if listed.problem:
-                on.problems += 1
-                name = self.seen[number].name
-                self.problems.append(Problem("ascmhl", name, "hash list", listed.problem))
-            if listed.path:
-                self.hash_lists.append(f"{place}/{listed.path}")
-            self.not_listed += [path for path in listed.not_listed if path not in self.not_listed]
+            elif listed is not None:
+                if listed.problem:
+                    on.problems += 1
+                    self.problems.append(Problem("ascmhl", name, "hash list", listed.problem))
+                if listed.path:
+                    drive = self.plan.drives[number]
+                    self.hash_lists.append(f"{drive.volume.root}/{drive.folder}/{listed.path}")
+                self.not_listed += [one for one in listed.not_listed if one not in self.not_listed]
+
+    def _to_list(self, number: int) -> Mapping[str, ToList]:
+        """What stands matched on a drive, from earlier runs and from this one."""
+        from ingest.jobs.offloading.listing import ToList
+
+        actions = self.plan.drives[number].actions
+        before = {
+            path: ToList(record.size, record.mtime_ns, record.digests)
+            for path, record in self.plan.known.items()
+            if actions.get(path) is Action.NOTHING
+        }
+        return before | {
+            path: ToList(outcome.size, outcome.mtime_ns, outcome.digests)
+            for path, outcome in self.matched[number].items()
+        }
 
     # The end ----------------------------------------------------------------------------------
 
