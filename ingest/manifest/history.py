@@ -34,7 +34,7 @@ from ingest.manifest.model import (
     HashList,
 )
 from ingest.manifest.reading import read_chain, read_manifest
-from ingest.manifest.writing import chain_xml, manifest_name, manifest_xml
+from ingest.manifest.writing import ManifestXml, chain_xml, manifest_name, manifest_xml
 from ingest.names import shown
 
 __all__ = [
@@ -173,12 +173,14 @@ def prepare_generation(
     now: datetime,
     *,
     beside: Collection[str] = (),
+    made: ManifestXml | None = None,
 ) -> PreparedList:
     """Work out the next generation and write nothing. The C4 can be noted before the commit, so
     that a list left by a crash between its two renames is known again.
 
-    `beside`: names of lists that may lie there without a chain (a card's broken history)."""
-    made = manifest_xml(hash_list)
+    `beside`: names of lists that may lie there without a chain (a card's broken history). `made`:
+    the list's XML, where it was made already."""
+    made = made or manifest_xml(hash_list)
     before, entries, names = _chain_now(roll_fd)
     strange = [one for one in names if one.endswith(MANIFEST_SUFFIX) and one not in beside]
     if before is None and strange:

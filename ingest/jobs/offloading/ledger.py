@@ -317,14 +317,16 @@ class Ledger:
     def write_lists(self, folders: list[RollFolder], observer: Observer) -> None:
         """One new generation of the hash list on every drive, of what is in none there yet; on
         all drives at once, since each is waited for at every flush."""
-        from ingest.jobs.offloading.listing import list_roll
+        from ingest.jobs.offloading.listing import Alike, list_roll
+
+        alike = Alike()
 
         def work(number: int) -> Listed | Exception | None:
             matched = self._to_list(number)
             if self.on_drive[number].stopped or not matched:
                 return None
             try:
-                return list_roll(folders[number], matched, self.plan, observer)
+                return list_roll(folders[number], matched, self.plan, observer, alike)
             except (OSError, Unfinished, BadDestination) as error:
                 return error
 

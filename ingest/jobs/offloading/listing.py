@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Collection, Mapping, Sequence
+import threading
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import TypeVar, cast
 
 from ingest import __version__
 from ingest.assurance.listed import expected_from
@@ -35,16 +37,19 @@ from ingest.manifest.model import (
     DirectoryEntry,
     Entry,
     EntryHash,
+    FolderHashes,
     HashList,
     Process,
     Reference,
     utc_from_ns,
 )
 from ingest.manifest.paths import is_listable
+from ingest.manifest.writing import ManifestXml, manifest_xml
 from ingest.names import shown
 
 __all__ = [
     "IGNORED",
+    "Alike",
     "Listed",
     "ToList",
     "actions_of",
@@ -59,6 +64,8 @@ IGNORED = tuple(
     dict.fromkeys((*ALWAYS_IGNORED, *IGNORE_PATTERNS, JOURNAL, f"{LOCK}*/", ".ingest-*.unfinished"))
 )
 """The ignore patterns of every list of this program."""
+
+_Made = TypeVar("_Made")
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,8 +86,29 @@ class ToList:
     digests: Mapping[str, str]
 
 
+class Alike:
+    """What the lists of several drives have in common, made once for all of them: of thousands
+    of files it is a second's work, and tens of megabytes."""
+
+    def __init__(self) -> None:
+        self.now = datetime.now(UTC)
+        self._lock = threading.Lock()
+        self._made: dict[str, tuple[object, object]] = {}
+
+    def once(self, what: str, of: object, make: Callable[[], _Made]) -> _Made:
+        """What `make` gives, or what it gave for an equal `of` the time before."""
+        with self._lock:
+            if what not in self._made or self._made[what][0] != of:
+                self._made[what] = (of, make())
+            return cast("_Made", self._made[what][1])
+
+
 def list_roll(
-    folder: RollFolder, matched: Mapping[str, ToList], plan: Plan, observer: Observer
+    folder: RollFolder,
+    matched: Mapping[str, ToList],
+    plan: Plan,
+    observer: Observer,
+    alike: Alike,
 ) -> Listed:
     """List what stands matched on this drive after an offload; see `list_files`."""
     return list_files(
@@ -90,6 +118,7 @@ def list_roll(
         whole={file.path for file in plan.inventory.files} - set(plan.elsewhere),
         empty_folders=plan.inventory.empty_folders,
         observer=observer,
+        alike=alike,
     )
 
 
@@ -101,6 +130,7 @@ def list_files(
     whole: Collection[str],
     empty_folders: Sequence[str],
     observer: Observer,
+    alike: Alike | None = None,
 ) -> Listed:
     """List what stands matched on this drive and is in no list there yet. Raises OSError.
 
@@ -109,7 +139,7 @@ def list_files(
     continued roll's list holds only the new files and no folder hashes. What a history that came
     with the card says of a file is compared with what the card gave: `verified` or `failed`.
     """
-    now = datetime.now(UTC)
+    alike = alike or Alike()
     kinds = [kind for kind in LISTED_KINDS if kind in kinds]
     adopt_lists(folder)
     try:
@@ -125,26 +155,17 @@ def list_files(
         return Listed("", tuple(sorted(fresh)))
     if not fresh:
         return Listed("", ())
-    entries = tuple(
-        Entry(path, file.size, utc_from_ns(file.mtime_ns), _hashes(file, kinds, said.get(path)))
-        for path, file in sorted(fresh.items())
-    )
     folders: tuple[DirectoryEntry, ...] = ()
     root = None
+    entries = alike.once("entries", (fresh, said), lambda: _entries(fresh, kinds, said))
     if not before and set(fresh) == {path for path in whole if not in_history(path)}:
-        hashes = directory_hashes(
-            {path: file.digests for path, file in fresh.items()},
-            [path for path in empty_folders if not in_history(f"{path}/")],
-            kinds=kinds,
-        )
-        root = hashes.pop("", None)
-        folders = tuple(
-            DirectoryEntry(path, None, found)
-            for path, found in sorted(hashes.items())
-            if found.content
+        root, folders = alike.once(
+            "folders",
+            (fresh, empty_folders),
+            lambda: _folders(fresh, kinds, empty_folders),
         )
     hash_list = HashList(
-        creator=creator(observer, now),
+        creator=creator(observer, alike.now),
         process=Process.TRANSFER,
         entries=entries,
         folders=folders,
@@ -153,10 +174,40 @@ def list_files(
         references=_nested(folder, matched),
     )
     try:
-        path, not_listed = append_list(folder, hash_list, now, beside=card.names)
+        path, not_listed = append_list(
+            folder,
+            hash_list,
+            alike.now,
+            beside=card.names,
+            made=alike.once("xml", hash_list, lambda: manifest_xml(hash_list)),
+        )
     except BadManifest as error:
         return Listed("", (), f"no hash list was written: {shown(error.what)}")
     return Listed(path, not_listed)
+
+
+def _entries(
+    fresh: Mapping[str, ToList], kinds: Sequence[str], said: Mapping[str, Mapping[str, str]]
+) -> tuple[Entry, ...]:
+    return tuple(
+        Entry(path, file.size, utc_from_ns(file.mtime_ns), _hashes(file, kinds, said.get(path)))
+        for path, file in sorted(fresh.items())
+    )
+
+
+def _folders(
+    fresh: Mapping[str, ToList], kinds: Sequence[str], empty_folders: Sequence[str]
+) -> tuple[FolderHashes | None, tuple[DirectoryEntry, ...]]:
+    """The hashes of the whole roll, and of each folder in it."""
+    hashes = directory_hashes(
+        {path: file.digests for path, file in fresh.items()},
+        [path for path in empty_folders if not in_history(f"{path}/")],
+        kinds=kinds,
+    )
+    root = hashes.pop("", None)
+    return root, tuple(
+        DirectoryEntry(path, None, found) for path, found in sorted(hashes.items()) if found.content
+    )
 
 
 def creator(observer: Observer, now: datetime, comment: str = "") -> CreatorInfo:
@@ -171,14 +222,21 @@ def creator(observer: Observer, now: datetime, comment: str = "") -> CreatorInfo
 
 
 def append_list(
-    folder: RollFolder, hash_list: HashList, now: datetime, *, beside: Collection[str] = ()
+    folder: RollFolder,
+    hash_list: HashList,
+    now: datetime,
+    *,
+    beside: Collection[str] = (),
+    made: ManifestXml | None = None,
 ) -> tuple[str, tuple[str, ...]]:
     """Append one generation: C4 into the journal, list flushed and renamed, chain replaced.
+
+    `made`: the list's XML, where it was made already.
 
     Returns its path in the roll's folder, and what it can't hold. Raises BadManifest and OSError.
     """
     name = folder.destination.folder.rpartition("/")[2]
-    prepared = prepare_generation(folder.handle, name, hash_list, now, beside=beside)
+    prepared = prepare_generation(folder.handle, name, hash_list, now, beside=beside, made=made)
     folder.journal.note_list(prepared.name, prepared.c4)
     written = commit_generation(folder.handle, prepared)
     return written.path, tuple(written.not_listed)
