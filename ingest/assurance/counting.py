@@ -20,10 +20,10 @@ from ingest.assurance.reuse_values import (
     Reason,
     Reasons,
 )
-from ingest.assurance.state import STRONG
 from ingest.assurance.times import found_time
+from ingest.assurance.worth import Weakness, copy_weakness, is_local
 from ingest.catalog.custody_records import Standing
-from ingest.evidence import Act, Route, State
+from ingest.evidence import Act
 from ingest.names import shown
 
 __all__ = ["enough_copies"]
@@ -114,15 +114,17 @@ def _not_counted(copy: CopyNow, found: CardFound, policy: Policy) -> Reason | No
     name = shown(copy.drive.name)
     if copy.drive.doubt:
         return Reason(f"{name}: {copy.drive.doubt}", _ANEW)
-    place, look = copy.drive.place, copy.state.look
+    place = copy.drive.place
     if place is not None and place.gone:
         return Reason(f"{name} is {place.standing}", _ANEW)
     if copy.looked is not None and copy.looked.bad is not None:
         detail = f" ({copy.looked.detail})" if copy.looked.detail else ""
         return Reason(f"the copy on {name} is {copy.looked.bad}{detail}", _MEND.format(name=name))
-    state = copy.state
-    if state.state.is_bad:
-        return Reason(f"the copy on {name} is {state.state}", _MEND.format(name=name))
+    weak = copy_weakness(
+        copy.state, local=is_local(copy.drive.serial, copy.drive.volume), place=place, now=found.now
+    )
+    if weak is Weakness.BAD:
+        return Reason(f"the copy on {name} is {copy.state.state}", _MEND.format(name=name))
     if _on_the_card(copy.drive, found):
         return Reason(f"{name} is on the card's own device", _ANEW)
     if not found.as_last_known:
@@ -130,22 +132,33 @@ def _not_counted(copy: CopyNow, found: CardFound, policy: Policy) -> Reason | No
             return Reason(f"{name} is not mounted", _PLUG_IN)
         if copy.drive.volume is not None and copy.looked is None:
             return Reason(f"the copy on {name} was not looked at", _AUDIT)
-    if state.state is State.DOUBTFUL:
-        return Reason(
-            f"the copy on {name} was found bad once and good only once or from lists since",
-            _REPLUG,
-        )
-    if state.state is not State.MATCHED:
-        return Reason(f"the copy on {name} is {state.state}: nobody has read it back", _AUDIT)
-    if state.against not in STRONG:
-        return Reason(f"the copy on {name} was only compared with {state.against}", _AUDIT)
-    if state.route is not Route.MEDIUM and not _past_the_cache(copy):
-        return Reason(
-            f"the read-back on {name} may have come from memory, not from the drive", _REPLUG
-        )
-    if place is not None and not place.counts(look.id if look is not None else None):
-        return Reason(f"{name} was dead or lost, and its copy was not read since", _AUDIT)
-    return _aged(copy, found, policy) or _touched(copy)
+    return _weak(copy, weak) or _aged(copy, found, policy) or _touched(copy)
+
+
+def _weak(copy: CopyNow, weak: Weakness | None) -> Reason | None:
+    name, state = shown(copy.drive.name), copy.state
+    match weak:
+        case Weakness.DOUBTFUL:
+            return Reason(
+                f"the copy on {name} was found bad once and good only once or from lists since",
+                _REPLUG,
+            )
+        case Weakness.UNREAD:
+            return Reason(f"the copy on {name} is {state.state}: nobody has read it back", _AUDIT)
+        case Weakness.OWN_LIST:
+            return Reason(f"the copy on {name} was only compared with {state.against}", _AUDIT)
+        case Weakness.CACHED:
+            return Reason(
+                f"the read-back on {name} may have come from memory, not from the drive", _REPLUG
+            )
+        case Weakness.GONE:
+            return Reason(f"{name} was dead or lost, and its copy was not read since", _AUDIT)
+        case Weakness.FUTURE:
+            return Reason(
+                f"the evidence on {name} is dated in the future, so its age is not known", _CLOCK
+            )
+        case _:
+            return None
 
 
 def _not_offsite(copy: CopyNow) -> Reason | None:
@@ -182,15 +195,9 @@ def _not_offsite(copy: CopyNow) -> Reason | None:
 
 
 def _aged(copy: CopyNow, found: CardFound, policy: Policy) -> Reason | None:
-    name, at = shown(copy.drive.name), copy.state.at
-    if at is None or at > found.now:
-        return Reason(
-            f"the evidence on {name} is dated in the future, so its age is not known", _CLOCK
-        )
-    if policy.max_age_days is not None and found.now - at > timedelta(days=policy.max_age_days):
-        return Reason(
-            f"the copy on {name} was last read more than {policy.max_age_days} days ago", _AUDIT
-        )
+    name, at, days = shown(copy.drive.name), copy.state.at, policy.max_age_days
+    if days is not None and at is not None and found.now - at > timedelta(days=days):
+        return Reason(f"the copy on {name} was last read more than {days} days ago", _AUDIT)
     return None
 
 
@@ -203,14 +210,6 @@ def _touched(copy: CopyNow) -> Reason | None:
     if audited and look is not None and found_time(looked.mtime_ns or 0) in look.detail:
         return None
     return Reason(f"the copy on {shown(copy.drive.name)}: {looked.detail}", _AUDIT)
-
-
-def _past_the_cache(copy: CopyNow) -> bool:
-    """Read in a later mount than written, on a device of this machine and not on a share. Of a
-    drive that isn't here its serial tells: no share has one."""
-    volume = copy.drive.volume
-    local = volume.source.startswith("/dev/") if volume is not None else bool(copy.drive.serial)
-    return copy.state.remounted and local
 
 
 def _on_the_card(drive: DriveNow, found: CardFound) -> bool:

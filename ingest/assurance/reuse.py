@@ -13,6 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from ingest.assurance.counting import enough_copies
 from ingest.assurance.devices import separate_devices
+from ingest.assurance.disputes import DISPUTED, settle_dispute
 from ingest.assurance.reuse_values import (
     CardFound,
     CopyNow,
@@ -74,6 +75,9 @@ def judge_card(found: CardFound, policy: Policy) -> Verdict:
         same = _known(file, shift, reasons)
         rolls.append({known.roll for known in same})
         every += same
+        for known in same:
+            if known.disputed:
+                reasons.add(DISPUTED, settle_dispute(known.roll), file.path)
         copies = [copy for known in same for copy in known.copies]
         good = bool(same)
         if good:

@@ -99,6 +99,8 @@ class Known:
     copies: tuple[CopyNow, ...]
     card_reads: int = 1
     """How often its offload read it from the card."""
+    disputed: bool = False
+    """It came off the card other than the card's own hash lists say, and nobody has viewed it."""
 
 
 @dataclass(frozen=True, slots=True)

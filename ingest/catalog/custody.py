@@ -100,6 +100,37 @@ class Custody(Asking):
         by_subject = _by_subject(self.changes(About.ROLL))
         return {roll.id: roll_note(by_subject.get(str(roll.id), ())) for roll in rolls}
 
+    def disputes(self, rolls: Sequence[Roll]) -> frozenset[tuple[int, str]]:
+        """Files of these rolls that came off the card other than the card's own hash lists say,
+        by the offload that read them and their path. One that somebody has viewed since it came in
+        is in dispute no more; that the same bytes were met again settles nothing."""
+        offloads = self.offloads(rolls)
+        notes = self.card_notes([offload.id for offload in offloads])
+        told = {
+            (offload_id, note.path)
+            for offload_id, some in notes.items()
+            for note in some
+            if note.kind == "disputed"
+        }
+        if not told:
+            return frozenset()
+        files = {
+            file.id: file for file in self.files(rolls) if (file.offload_id, file.path) in told
+        }
+        copies = [copy for copy in self.copies(rolls=rolls) if copy.file_id in files]
+        looks = self.looks([copy.id for copy in copies])
+        came_in: dict[int, int] = {}
+        for copy in copies:
+            first = min((look.id for look in looks[copy.id]), default=0)
+            came_in[copy.file_id] = min(first, came_in.get(copy.file_id, first))
+        people = self.roll_notes(rolls)
+        return frozenset(
+            (file.offload_id, file.path)
+            for file in files.values()
+            if people[file.roll_id].viewed_by is None
+            or people[file.roll_id].viewed_looks < came_in.get(file.id, 0)
+        )
+
     def rename_drive(self, drive: Drive, name: str, observer: Observer) -> Drive:
         """Give a drive another name in this catalog; the marker on it keeps its first one.
 

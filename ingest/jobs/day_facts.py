@@ -152,12 +152,21 @@ def _bad(held: Holdings, overviews: Sequence[RollOverview]) -> Iterator[BadCopie
 
 
 def _notes(catalog: Catalog, rolls: Sequence[Roll]) -> Iterator[Note]:
-    """What the last offload of each roll saw and did not copy whole."""
-    last = {offload.roll.id: offload for offload in catalog.offloads(rolls)}
-    notes = catalog.card_notes([offload.id for offload in last.values()])
-    for offload in last.values():
+    """What the last offload of each roll saw and did not copy whole; and what is in dispute,
+    whichever offload read it."""
+    offloads = catalog.offloads(rolls)
+    last = {offload.roll.id: offload.id for offload in offloads}
+    notes = catalog.card_notes([offload.id for offload in offloads])
+    disputes = catalog.disputes(rolls)
+    for offload in offloads:
         for note in notes[offload.id]:
-            yield Note(offload.roll.name, note.kind, note.path, note.detail)
+            stands = (
+                (offload.id, note.path) in disputes
+                if note.kind == "disputed"
+                else last[offload.roll.id] == offload.id
+            )
+            if stands:
+                yield Note(offload.roll.name, note.kind, note.path, note.detail)
 
 
 def _faults(clips: Sequence[Clip], settings: Settings, day: int) -> Iterator[Fault]:

@@ -10,6 +10,7 @@ from datetime import datetime
 from ingest import drives as drive_finding
 from ingest.assurance.reuse import DriveNow, separate_devices
 from ingest.assurance.state import CopyState, copy_state
+from ingest.assurance.worth import copy_weakness, is_local
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.custody_records import DrivePlace
 from ingest.catalog.records import Copy, Drive, Roll
@@ -39,6 +40,11 @@ class DriveHere:
     volume: Volume | None
     doubt: str
     """Why what is mounted can't be taken for the drive of that name, or empty."""
+
+    @property
+    def is_local(self) -> bool:
+        """A device of this machine, as far as can be told."""
+        return is_local(self.drive.serial, self.volume)
 
     @property
     def now(self) -> DriveNow:
@@ -166,7 +172,7 @@ def drive_overviews(catalog: Catalog, now: datetime) -> tuple[DriveOverview, ...
             DriveOverview(
                 here,
                 places[here.drive.id],
-                states.tally(copies, now),
+                states.tally(copies, now, here),
                 tuple(sorted({f"{roll.production}/{roll.name}" for roll in rolls})),
             )
         )
@@ -191,9 +197,14 @@ def roll_overviews(
         good: dict[int, set[int]] = {file_id: set() for file_id, _ in files}
         for copy in copies:
             on[copy.drive_id].append(copy)
-            state = states.state[copy.id]
-            look_id = state.look.id if state.look is not None else None
-            if state.proven and places[copy.drive_id].counts(look_id):
+            here = heres[copy.drive_id]
+            weak = copy_weakness(
+                states.state[copy.id],
+                local=here.is_local,
+                place=places[copy.drive_id],
+                now=now,
+            )
+            if weak is None:
                 good[copy.file_id].add(copy.drive_id)
         sets = {frozenset(drive_ids) for drive_ids in good.values()}
         fewest = min(
@@ -209,7 +220,9 @@ def roll_overviews(
                 files=len(files),
                 bytes=sum(size for _, size in files),
                 drives=tuple(
-                    RollOnDrive(heres[drive_id], places[drive_id], states.tally(some, now))
+                    RollOnDrive(
+                        heres[drive_id], places[drive_id], states.tally(some, now, heres[drive_id])
+                    )
                     for drive_id, some in sorted(on.items())
                 ),
                 copies=fewest,
@@ -240,12 +253,16 @@ class _States:
             self.by_roll[self.roll_of[copy.file_id].id].append(copy)
             self.state[copy.id] = copy_state(looks.get(copy.id, ()))
 
-    def tally(self, copies: Sequence[Copy], now: datetime) -> Tally:
+    def tally(self, copies: Sequence[Copy], now: datetime, here: DriveHere) -> Tally:
+        """How these copies stand, all on that drive, wherever it is."""
         states = [self.state[copy.id] for copy in copies]
         dates = [state.at for state in states if state.at is not None]
         return Tally(
             states=dict(Counter(state.state for state in states)),
-            proven=sum(state.proven for state in states),
+            proven=sum(
+                copy_weakness(state, local=here.is_local, place=None, now=now) is None
+                for state in states
+            ),
             oldest=min(dates, default=None),
             newest=max(dates, default=None),
             future=any(date > now for date in dates),

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
+from collections.abc import Mapping
 
+from ingest import drives
+from ingest.assurance.worth import is_local
+from ingest.drives import DriveSeen
 from ingest.errors import ExitCode, IngestError, Unfinished, UsageError
 from ingest.names import shown
 from ingest.platforms import posix_files
 from ingest.report.typesetting import CannotTypeset
 
-__all__ = ["flush_folder", "not_written", "paper_exit_code"]
+__all__ = ["flush_folder", "local_drives", "not_written", "paper_exit_code"]
 
 
 def paper_exit_code(*, well: bool, not_set: CannotTypeset | None) -> ExitCode:
@@ -27,6 +32,17 @@ def not_written(paper: str, out: str, error: OSError) -> IngestError:
     if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EIO):
         return Unfinished(what, do="make room or name another folder, and run it again")
     return UsageError(what, do="name a folder that can be written: --out FOLDER")
+
+
+def local_drives(mounted: Mapping[str, DriveSeen]) -> frozenset[str]:
+    """Markers of the drives that are devices of this machine, of those plugged in, by marker."""
+    found = set()
+    for marker, seen in mounted.items():
+        # A drive that leaves meanwhile is none that tells.
+        with contextlib.suppress(IngestError):
+            if is_local(seen.serial, drives.look_at(seen.root)):
+                found.add(marker)
+    return frozenset(found)
 
 
 def flush_folder(path: str) -> None:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from ingest.errors import ExitCode, UsageError
 from ingest.jobs.handed_out import Outdated, PaperKind, note_handed_out, outdated
-from ingest.jobs.papers import flush_folder, not_written, paper_exit_code
+from ingest.jobs.papers import flush_folder, local_drives, not_written, paper_exit_code
 from ingest.jobs.report import choose_rolls
 from ingest.names import shown
 from ingest.report.gather import gather
@@ -90,7 +90,13 @@ def make_proof(
     )
     names = {roll.id: roll.name for roll in rolls}
     facts = prove(
-        gather(catalog, rolls, now=now, here=DrivesNow(mounted=mounted), scope=scope),
+        gather(
+            catalog,
+            rolls,
+            now=now,
+            here=DrivesNow(mounted, local=local_drives(mounted)),
+            scope=scope,
+        ),
         {(names[file.roll_id], file.path): file for file in catalog.files(rolls)},
         machine=observer.machine,
         drives=request.drives,

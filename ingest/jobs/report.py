@@ -19,7 +19,7 @@ from ingest.jobs.custody.places import is_offsite, where_is
 from ingest.jobs.footage import footage_of
 from ingest.jobs.handed_out import PaperKind, note_handed_out
 from ingest.jobs.owed import coverage_of
-from ingest.jobs.papers import flush_folder, not_written, paper_exit_code
+from ingest.jobs.papers import flush_folder, local_drives, not_written, paper_exit_code
 from ingest.jobs.wrap import wrap_day
 from ingest.names import shown
 from ingest.report.document import facts_to_document
@@ -150,7 +150,7 @@ def _drives_now(
     where = {
         place.drive.marker: _where(place, settings) for place in catalog.drive_places().values()
     }
-    return DrivesNow(mounted=mounted, free=free, where=where)
+    return DrivesNow(mounted, free, local_drives(mounted), where)
 
 
 def _where(place: DrivePlace, settings: Settings) -> str:

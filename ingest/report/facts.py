@@ -13,6 +13,7 @@ from datetime import datetime
 from fractions import Fraction
 from pathlib import Path
 
+from ingest.assurance.worth import Weakness, weakness
 from ingest.checksums import KINDS
 from ingest.evidence import Against, Route, State
 
@@ -125,16 +126,27 @@ class CopyLine:
     device_key: str
     counts: bool = True
     """False where the drive is dead or lost, or was and the copy has not been read since."""
+    remounted: bool = False
+    """Read in a later mount than it was written in, on a device of this machine."""
+    dated: bool = True
+    """False where the evidence is dated in the future, or not at all."""
+
+    @property
+    def weak(self) -> Weakness | None:
+        """Why it doesn't count as a good copy, by the rule that the verdict on a card goes by."""
+        return weakness(
+            self.state,
+            self.route,
+            self.against,
+            remounted=self.remounted,
+            counts=self.counts,
+            dated=self.dated,
+        )
 
     @property
     def proven(self) -> bool:
-        """Equal to what the card gave, read from the device itself, on a drive that is there."""
-        return (
-            self.counts
-            and self.state is State.MATCHED
-            and self.route is Route.MEDIUM
-            and self.against in (Against.CARD, Against.CATALOG)
-        )
+        """Equal to what the card gave, and not read from memory, on a drive that is there."""
+        return self.weak is None
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -62,9 +62,13 @@ def gather(
     places = catalog.drive_places()
     keys = device_keys(drives.values())
     offloads = catalog.offloads(rolls)
-    files = _files(catalog, rolls, drives, keys, places)
+    files = _files(catalog, rolls, drives, keys, places, here, now)
     every = tuple(line for lines in files.values() for line in lines)
-    offload_lines = _offloads(offloads, catalog.card_notes([offload.id for offload in offloads]))
+    offload_lines = _offloads(
+        offloads,
+        catalog.card_notes([offload.id for offload in offloads]),
+        catalog.disputes(rolls),
+    )
     known = catalog.clips(rolls)
     clips = gather_clips(catalog, rolls, known, files, display)
     shot = shot_total(rolls, known, catalog.files(rolls))
@@ -128,6 +132,8 @@ def _files(
     drives: Mapping[int, Drive],
     keys: Mapping[int, str],
     places: Mapping[int, DrivePlace],
+    here: DrivesNow,
+    now: datetime,
 ) -> dict[int, tuple[FileLine, ...]]:
     """Roll id to its files, in path order."""
     names = {roll.id: roll.name for roll in rolls}
@@ -145,6 +151,8 @@ def _files(
                 copy_state(looks.get(copy.id, ())),
                 keys,
                 places[copy.drive_id],
+                here,
+                now,
             )
             for copy in copies[file.id]
         )
@@ -164,7 +172,13 @@ def _files(
 
 
 def _copy(
-    copy: Copy, drive: Drive, state: CopyState, keys: Mapping[int, str], place: DrivePlace
+    copy: Copy,
+    drive: Drive,
+    state: CopyState,
+    keys: Mapping[int, str],
+    place: DrivePlace,
+    here: DrivesNow,
+    now: datetime,
 ) -> CopyLine:
     return CopyLine(
         drive=drive.name,
@@ -176,6 +190,8 @@ def _copy(
         why=state.why,
         device_key=keys[drive.id],
         counts=place.counts(state.look.id if state.look is not None else None),
+        remounted=state.remounted and here.is_local(drive),
+        dated=state.at is not None and state.at <= now,
     )
 
 
@@ -202,7 +218,9 @@ def _roll(
 
 
 def _offloads(
-    offloads: Sequence[Offload], notes: Mapping[int, Sequence[CardNote]]
+    offloads: Sequence[Offload],
+    notes: Mapping[int, Sequence[CardNote]],
+    disputes: Collection[tuple[int, str]],
 ) -> tuple[OffloadLine, ...]:
     last = {offload.roll.id: offload.id for offload in sorted(offloads, key=lambda each: each.id)}
     lines = []
@@ -229,6 +247,7 @@ def _offloads(
                     (note.kind, note.path, note.detail)
                     for note in seen
                     if note.kind not in ("litter", "witness")
+                    and (note.kind != "disputed" or (offload.id, note.path) in disputes)
                 ),
                 last=last[offload.roll.id] == offload.id,
             )

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from fractions import Fraction
 from typing import TYPE_CHECKING, TypedDict
 
-from ingest.evidence import Route, State
+from ingest.assurance.worth import Weakness, is_local
 from ingest.report.facts import CopyLine, DriveLine, FileLine, RollLine
 from ingest.report.pace import Leg, say_pace
 from ingest.wording import natural
@@ -29,8 +29,16 @@ class DrivesNow:
     """Those plugged in now."""
     free: Mapping[str, int] = field(default_factory=dict)
     """Bytes that may still be written, of those plugged in."""
+    local: Collection[str] = ()
+    """Those plugged in that are devices of this machine, and no shares."""
     where: Mapping[str, str] = field(default_factory=dict)
     """In words: the place or bag that each is said to be in, or in transit."""
+
+    def is_local(self, drive: Drive) -> bool:
+        """As `ingest.assurance.worth.is_local` says."""
+        if drive.marker in self.mounted:
+            return drive.marker in self.local
+        return is_local(drive.serial, None)
 
 
 def device_keys(drives: Iterable[Drive]) -> Mapping[int, str]:
@@ -136,19 +144,15 @@ class _Tally(TypedDict):
 
 def _tally(copies: Sequence[CopyLine]) -> _Tally:
     times = [copy.at for copy in copies if copy.at is not None]
-    matched = [copy for copy in copies if copy.state is State.MATCHED]
-    counted = [copy for copy in matched if copy.counts]
-    proven = sum(copy.proven for copy in counted)
-    cached = sum(copy.route is not Route.MEDIUM for copy in counted)
-    bad = sum(copy.state.is_bad for copy in copies)
+    weak = Counter(copy.weak for copy in copies)
     return _Tally(
         copies=len(copies),
-        proven=proven,
-        cached=cached,
-        own_list=len(counted) - proven - cached,
-        bad=bad,
-        waiting=len(copies) - len(matched) - bad,
-        discounted=len(matched) - len(counted),
+        proven=weak[None],
+        cached=weak[Weakness.CACHED],
+        own_list=weak[Weakness.OWN_LIST],
+        bad=weak[Weakness.BAD],
+        waiting=weak[Weakness.UNREAD] + weak[Weakness.DOUBTFUL] + weak[Weakness.FUTURE],
+        discounted=weak[Weakness.GONE],
         oldest=min(times, default=None),
         newest=max(times, default=None),
     )

@@ -6,9 +6,11 @@ from collections import defaultdict
 from collections.abc import Sequence
 from datetime import datetime
 
+from ingest.assurance.disputes import DISPUTED, settle_dispute
 from ingest.assurance.footage.set_wrong import Oddity
 from ingest.assurance.footage.timecodes import TimecodeFault
-from ingest.evidence import Route, State
+from ingest.assurance.worth import Weakness
+from ingest.evidence import State
 from ingest.report.facts import (
     ClipLine,
     CopyLine,
@@ -29,7 +31,7 @@ _STILL_ON_CARD = {
     "changed": "changed on the card while it was copied",
     "vanished": "vanished from the card while it was copied",
     "appeared": "appeared on the card while it was copied, and not copied yet",
-    "disputed": "came off the card other than the card's own hash lists say",
+    "disputed": DISPUTED,
     "older": "left on the card because older than the date asked for",
 }
 
@@ -114,19 +116,23 @@ def _bad_copies(files: Sequence[FileLine]) -> list[Problem]:
 
 
 def _lost_on_card(offloads: Sequence[OffloadLine]) -> list[Problem]:
-    groups: defaultdict[tuple[str, str], list[str]] = defaultdict(list)
+    groups: defaultdict[tuple[str, str, str], list[str]] = defaultdict(list)
     for offload in offloads:
         for kind, path, _ in offload.notes:
-            if offload.last and kind in _STILL_ON_CARD:
-                groups[offload.card, kind].append(f"{offload.roll}/{path}")
+            # What is in dispute stays so, whatever a later offload of the card took.
+            if (offload.last or kind == "disputed") and kind in _STILL_ON_CARD:
+                roll = offload.roll if kind == "disputed" else ""
+                groups[offload.card, roll, kind].append(f"{offload.roll}/{path}")
     return [
         Problem(
             kind,
             f"{counted(len(names), 'file')} {_STILL_ON_CARD[kind]} (card {listed([card])}).",
-            "hold the card; offload it again: it takes only what is missing",
+            settle_dispute(roll)
+            if kind == "disputed"
+            else "hold the card; offload it again: it takes only what is missing",
             items=tuple(names),
         )
-        for (card, kind), names in groups.items()
+        for (card, roll, kind), names in groups.items()
     ]
 
 
@@ -176,7 +182,7 @@ def _weak_copies(files: Sequence[FileLine]) -> list[Problem]:
     groups: defaultdict[tuple[str, str], list[str]] = defaultdict(list)
     for file in files:
         for copy in file.copies:
-            if not copy.proven and not copy.state.is_bad:
+            if copy.weak in _WEAK:
                 groups[copy.drive, _weakness(copy)].append(file.name)
     return [
         Problem(
@@ -189,18 +195,20 @@ def _weak_copies(files: Sequence[FileLine]) -> list[Problem]:
     ]
 
 
+_WEAK = {
+    Weakness.GONE: "not counted: the drive is, or was, written down as dead or lost",
+    Weakness.CACHED: "matched, but the system may have answered from memory",
+    Weakness.OWN_LIST: "matched a list on a drive, but not what the card gave",
+    Weakness.DOUBTFUL: "seen bad once and good since: not trusted yet",
+    Weakness.UNREAD: "written, but not yet read back",
+}
+"""What is bad, and what is dated in the future, is told by itself."""
+
+
 def _weakness(copy: CopyLine) -> str:
-    if not copy.counts:
-        return "not counted: the drive is, or was, written down as dead or lost"
-    if copy.state is State.MATCHED:
-        if copy.route is not Route.MEDIUM:
-            return "matched, but the system may have answered from memory"
-        return "matched a list on a drive, but not what the card gave"
-    if copy.state is State.DOUBTFUL:
-        return "seen bad once and good since: not trusted yet"
     if copy.state is State.CLAIMED:
         return "only claimed by a list; nobody has looked"
-    return "written, but not yet read back"
+    return _WEAK[copy.weak] if copy.weak is not None else ""
 
 
 def _future(files: Sequence[FileLine], now: datetime) -> list[Problem]:

@@ -138,9 +138,10 @@ def test_the_drives_history_goes_on_from_the_cards(
 
 
 def test_when_the_cards_lists_say_otherwise_then_the_file_is_named(
-    card: Path, drives: tuple[Path, Path], offload: Offload
+    card: Path, drives: tuple[Path, Path], offload: Offload, ingest: Runner, desk: Path
 ) -> None:
-    """The card changed after it was listed: copied as it is, told, and `failed` in the list."""
+    """The card changed after it was listed: copied as it is, told, and `failed` in the list. It
+    stays in dispute until somebody has viewed it, in every answer."""
     history(card, FILES | {"index.txt": b"xedni"}, kind="md5")
     ran = offload("--json")
     assert ran.code == 3
@@ -150,6 +151,16 @@ def test_when_the_cards_lists_say_otherwise_then_the_file_is_named(
     (_, _), (_, actions) = generations(drives[1] / FOLDER)
     assert set(actions["index.txt"].values()) == {"failed"}
     assert set(actions["CLIP/C0001.BIN"].values()) == {"verified"}
+    assert "NOTHING NEW" in offload().out
+    why = "came off the card other than the card's own hash lists say"
+
+    def said() -> tuple[str, str, str]:
+        report = ingest("report", "--out", desk / "report").out
+        return ingest("reuse", card).out, report, ingest("wrap", "--day", "1").out
+
+    assert all(why in one and "rolls set A003 --viewed WHO" in one for one in said())
+    assert ingest("rolls", "set", "A003", "--viewed", "Rui").code == 0
+    assert not any(why in one for one in said())
 
 
 @pytest.mark.parametrize("breakage", ["chain", "list", "gone"])

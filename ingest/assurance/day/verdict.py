@@ -16,6 +16,7 @@ from ingest.assurance.day.values import (
     Wrapped,
     settle_words,
 )
+from ingest.assurance.disputes import DISPUTED, settle_dispute
 from ingest.assurance.story import (
     Held,
     LostClip,
@@ -42,7 +43,7 @@ _NOT_WHOLE = {
     "changed": "changed while it was copied",
     "vanished": "vanished while it was copied",
     "appeared": "appeared while the card was copied",
-    "disputed": "is not what the card's own hash list says",
+    "disputed": DISPUTED,
 }
 
 
@@ -166,8 +167,10 @@ def _not_whole(facts: DayFacts) -> Iterator[Finding]:
                 Kind.PROBLEM,
                 f"{shown(roll)}: {counted(len(paths), 'file')} {_NOT_WHOLE[kind]} "
                 f"({listed(paths, 2)})",
-                "the last offload of its card saw it",
-                "keep the card, try another reader and cable, and offload it again",
+                "the offload of its card saw it",
+                settle_dispute(roll)
+                if kind == "disputed"
+                else "keep the card, try another reader and cable, and offload it again",
                 tonight=True,
             )
         elif kind in _LEFT_OUT:

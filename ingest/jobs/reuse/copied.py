@@ -35,6 +35,7 @@ class Copied:
         self.label = ""
         self._rolls: dict[int, Roll] = {}
         self._reads: dict[int, int] = {}
+        self._disputes: frozenset[tuple[int, str]] = frozenset()
         self._of_file: dict[int, list[Copy]] = defaultdict(list)
 
     def candidates(self, path: str, size: int) -> list[FileRecord]:
@@ -64,6 +65,7 @@ class Copied:
             offload.id: offload.end.card_read if offload.end is not None else 1
             for offload in self._catalog.offloads(list(self._rolls.values()))
         }
+        self._disputes = self._catalog.disputes(self._same_rolls())
         every_copy = self._catalog.copies(rolls=self._same_rolls())
         self.copies = tuple(copy for copy in every_copy if copy.file_id in self.records)
         for copy in self.copies:
@@ -127,6 +129,7 @@ class Copied:
                 for copy in self._of_file.get(record.id, ())
             ),
             card_reads=self._reads.get(record.offload_id, 1),
+            disputed=(record.offload_id, record.path) in self._disputes,
         )
 
     def _same_rolls(self) -> list[Roll]:

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 
+from ingest.assurance.worth import Weakness
 from ingest.catalog.records import FileRecord
 from ingest.checksums import c4_to_digest
 from ingest.errors import NotKnown
@@ -166,7 +167,7 @@ def _lay_out(facts: IntakeFacts, chosen: Sequence[str]) -> tuple[tuple[Layout, .
         for file, copy in _held(facts, drive):
             if copy.state is not State.MATCHED:
                 findings.append(Finding(drive, file.name, str(copy.state), copy.why))
-            elif not copy.counts:
+            elif copy.weak is Weakness.GONE:
                 findings.append(Finding(drive, file.name, "not counted", _GONE))
             if file.name not in twice:
                 paths.setdefault(file.name, copy.path)
@@ -204,9 +205,8 @@ def _from_cards(facts: IntakeFacts) -> list[Finding]:
     return [
         Finding("", f"{line.roll}/{path}", kind, _LEFT_ON_CARD[kind])
         for line in facts.offloads
-        if line.last
         for kind, path, _ in line.notes
-        if kind in _LEFT_ON_CARD
+        if (line.last or kind == "disputed") and kind in _LEFT_ON_CARD
     ]
 
 
