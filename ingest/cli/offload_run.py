@@ -170,6 +170,8 @@ def _run(
             bars.say(f"{shown(plans[card].roll)}: reading around the card's bad spots")
         elif event is Phase.REREADING:
             bars.say(f"{shown(plans[card].roll)}: reading the card a second time")
+        elif event is Phase.PLANNING_ANEW:
+            bars.say(f"{shown(plans[card].roll)}: {event.value}")
 
     with stopping(stop), awake("ingest is copying cards"), bars:
         bars.say("card still needed" if len(plans) == 1 else "cards still needed")

@@ -18,7 +18,7 @@ from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Observer
 from ingest.copying.buffers import MEMORY
 from ingest.copying.values import Action, Event
-from ingest.errors import BadDestination, UsageError
+from ingest.errors import BadDestination, Unfinished, UsageError
 from ingest.jobs.offloading.preparing import prepare
 from ingest.jobs.offloading.running import run_offload
 from ingest.jobs.offloading.values import Confirming, Phase, Plan, Request, Result
@@ -357,3 +357,65 @@ def test_no_handle_is_left_open(desk: Desk) -> None:
     for _ in range(3):
         desk.offload(desk.plan(card))
     assert len(os.listdir("/proc/self/fd")) == before
+
+
+# Another run meanwhile ----------------------------------------------------------------------------
+
+
+def test_a_plan_that_another_run_has_carried_out_meanwhile_finds_everything_matched(
+    desk: Desk,
+) -> None:
+    """Planned on two terminals, run one after the other: the second copies nothing, and is well."""
+    card = desk.card()
+    first, second = desk.plan(card), desk.plan(card)
+    assert desk.offload(first).verdict == "matched"
+    told: list[Event | Phase] = []
+    result = desk.offload(second, told.append)
+    assert (result.verdict, result.unfinished) == ("matched", False)
+    assert result.plan.files == () and set(result.plan.known) == set(A001)
+    assert [drive.files_matched for drive in result.drives] == [len(A001)] * 2
+    assert told[0] is Phase.PLANNING_ANEW
+    (roll,) = desk.catalog.rolls()
+    assert len(desk.catalog.files([roll])) == len(A001)
+    assert len(list((desk.place / "HERON").rglob("*.bin"))) == len(A001)
+
+
+def test_a_plan_that_another_run_has_carried_out_in_part_does_the_rest(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The other was stopped in the middle."""
+    files = {f"A001C{n:03}_260314_K7QD.bin": os.urandom(5_000_000) for n in range(1, 13)}
+    card = desk.card(**files)
+    first, second = desk.plan(card), desk.plan(card)
+    stop = threading.Event()
+    with monkeypatch.context() as stopping:
+        stopping.setattr(os, "pwrite", stop_in_writing(stop, 14_000_000))
+        assert desk.offload(first, stop=stop, memory=1).stopped
+    result = desk.offload(second)
+    assert (result.verdict, result.unfinished) == ("matched", False)
+    assert 0 < len(result.plan.known) < len(files)
+    assert [drive.files_matched for drive in result.drives] == [12, 12]
+
+
+def test_a_plan_whose_roll_has_gone_to_another_card_meanwhile_is_not_changed_unseen(
+    desk: Desk,
+) -> None:
+    """What somebody has confirmed is A001; it is told to run again, and takes the next number."""
+    mine, other = desk.card("one"), desk.card("two", **dict.fromkeys(A001, b"y" * 5000))
+    plan = desk.plan(mine)
+    assert desk.offload(desk.plan(other)).verdict == "matched"
+    with pytest.raises(Unfinished, match="filled A001 meanwhile"):
+        desk.offload(plan)
+    again = desk.plan(mine)
+    assert again.roll == "A002"
+    assert desk.offload(again).verdict == "matched"
+
+
+def test_a_roll_that_is_carried_on_by_itself_is_not_planned_anew(desk: Desk) -> None:
+    """What stood there when the plan was made is no news."""
+    card = desk.card()
+    assert desk.offload(desk.plan(card)).verdict == "matched"
+    desk.card(**{"A001C003_260314_K7QD.bin": b"z" * 900})
+    told: list[Event | Phase] = []
+    assert desk.offload(desk.plan(card), told.append).verdict == "matched"
+    assert Phase.PLANNING_ANEW not in told

@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from importlib import import_module
@@ -20,8 +20,9 @@ from ingest.catalog.records import CardNote, NewOffload, Observer
 from ingest.copying.buffers import MEMORY
 from ingest.copying.engine import copy
 from ingest.copying.head_start import HeadStart
+from ingest.copying.plan import take_stock
 from ingest.copying.reading import open_root
-from ingest.copying.roll_folder import RollFolder
+from ingest.copying.roll_folder import RollFolder, is_ours
 from ingest.copying.values import Destination
 from ingest.drives import DriveSeen
 from ingest.errors import BadCard, BadDestination, Unfinished
@@ -29,7 +30,9 @@ from ingest.jobs.marking import mark_drives
 from ingest.jobs.offloading.clips import ClipReader
 from ingest.jobs.offloading.ledger import Ledger, Tell
 from ingest.jobs.offloading.pace import past_rates
+from ingest.jobs.offloading.preparing import prepare
 from ingest.jobs.offloading.values import Phase, Plan, Result
+from ingest.manifest.kept import kept_path
 from ingest.names import shown
 from ingest.wording import counted
 
@@ -53,9 +56,10 @@ def run_offload(
 ) -> Result:
     """Carry out the plan. `run`: 16 hexadecimal digits, new for each run.
 
-    Setting `stop` ends it within two seconds. Raises BadDestination when a drive is held by
-    another run, Unfinished when a drive refuses at the very start; whatever happens later is in
-    the result.
+    Setting `stop` ends it within two seconds. Where another run has filled the roll since the plan
+    was made, it is planned anew; the result holds the plan that was carried out. Raises
+    BadDestination when a drive is held by another run, Unfinished when a drive refuses at the very
+    start or the roll has become another; whatever happens later is in the result.
     """
     begun = time.monotonic()
     with ExitStack() as stack:
@@ -64,6 +68,9 @@ def run_offload(
         card = stack.enter_context(_opened(plan.card_volume.root))
         roots = [stack.enter_context(_opened(one.volume.root)) for one in plan.drives]
         folders = _hold(stack, plan, seen, roots, run, take_over=plan.request.take_over)
+        if _is_stale(plan, folders):
+            tell(Phase.PLANNING_ANEW)
+            plan = _planned_anew(plan, catalog)
         known = [catalog.see_drive(one) for one in seen]
         offload = catalog.begin_offload(_start(plan, run, observer))
         pasts = past_rates(catalog.offloads(catalog.rolls()))
@@ -186,6 +193,29 @@ def _hold(
         folder = RollFolder(root, place, run, take_over=take_over)
         folders.append(stack.enter_context(folder))
     return folders
+
+
+def _is_stale(plan: Plan, folders: Sequence[RollFolder]) -> bool:
+    """Whether another run has filled these folders since the plan was made. They are held now, so
+    what is seen stays true."""
+    for one, folder in zip(plan.drives, folders, strict=True):
+        if one.stock.sizes or not all(map(is_ours, os.listdir(folder.handle))):
+            paths = [kept_path(path) for path in one.actions]
+            if take_stock(folder.root, one.folder, paths).sizes != one.stock.sizes:
+                return True
+    return False
+
+
+def _planned_anew(plan: Plan, catalog: Catalog) -> Plan:
+    """The same card, roll and folders, planned by what stands there now. Raises Unfinished where
+    that is another roll: what somebody has seen and confirmed is not changed behind their back."""
+    anew = prepare(plan.request, catalog)
+    if [one.folder for one in anew.drives] != [one.folder for one in plan.drives]:
+        raise Unfinished(
+            f"Another run has filled {shown(plan.roll)} meanwhile.",
+            do="run the same command again",
+        )
+    return anew
 
 
 def _start(plan: Plan, run: str, observer: Observer) -> NewOffload:

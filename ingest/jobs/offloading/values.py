@@ -186,6 +186,7 @@ class Result:
 class Phase(Enum):
     """Told when the work changes."""
 
+    PLANNING_ANEW = "another run was at this roll: looking at all of it again"
     COPYING = "copying"
     SALVAGING = "reading around bad spots"
     LOOKING_AGAIN = "looking at the card again"
