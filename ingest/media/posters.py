@@ -22,7 +22,9 @@ from av.video.frame import VideoFrame
 from av.video.reformatter import ColorRange, Interpolation
 
 from ingest.media.facts import ClipFacts, ClipKind
+from ingest.media.heif import read_heif
 from ingest.media.looking.listening import HEARD_RATE, listen
+from ingest.media.looking.still import small_still
 from ingest.media.looking.viewing import View, view
 from ingest.media.opening import CannotRead, open_media
 from ingest.media.reading.stills import embedded_thumbnail
@@ -195,8 +197,9 @@ def _still(path: str | os.PathLike[str], facts: ClipFacts) -> bytes:
             pass  # a damaged thumbnail: the picture itself may be whole
     try:
         with open_media(path) as container:
-            for frame in container.decode(video=0):
-                return _jpeg(_shaped(frame, facts))
+            small = small_still(container, read_heif(path))
+            if small is not None:
+                return _jpeg(_shaped(small, facts))
     except CannotRead as error:
         raise CannotDraw("it can't be decoded here and carries no thumbnail") from error
     raise CannotDraw("no picture of it can be decoded")

@@ -15,12 +15,14 @@ from av.video.frame import VideoFrame
 
 from ingest.media.facts import ClipFacts, ClipKind
 from ingest.media.health import Depth
+from ingest.media.heif import read_heif
 from ingest.media.looking.frames import glimpse
 from ingest.media.looking.listening import Clap
 from ingest.media.looking.sampled_picture import Sample, sampled_frames, stated_length
 from ingest.media.looking.sampled_sound import MOST_TRACKS, sampled_tracks
 from ingest.media.looking.seen import Glimpse, Seen
 from ingest.media.looking.slate_frame import frame_at, which_clap
+from ingest.media.looking.still import whole_still
 from ingest.media.looking.streams import has_decoder, picture_of
 from ingest.media.looking.throughout import all_of_it
 from ingest.media.opening import CannotRead, open_media
@@ -100,9 +102,8 @@ def _picture(path: str | os.PathLike[str], facts: ClipFacts, found: View) -> Non
 
 def _still(path: str | os.PathLike[str], found: View) -> None:
     with open_media(path) as container:
-        frame = next(container.decode(video=0))
-        wrong = "the decoder calls it corrupt" if frame.is_corrupt else ""
-        one = Glimpse("first", error=wrong) if wrong else glimpse(frame, "first")
+        frame, wrong = whole_still(container, read_heif(path))
+        one = Glimpse("first", error=wrong) if wrong or frame is None else glimpse(frame, "first")
         found.seen = Seen(glimpses=(one,), depth=Depth.DEEP, frames=1)
         found.telling = frame
 

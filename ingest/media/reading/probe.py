@@ -15,7 +15,10 @@ from ingest.media.reading.stills import read_still
 __all__ = ["probe"]
 
 _HEAD = 4096
-_STILL_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"mif1", b"avif", b"crx ", b"jpeg")
+_STILL_BRANDS = (
+    *(b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"),  # HEIF, bursts too
+    *(b"avif", b"avis", b"crx ", b"jpeg"),
+)
 
 
 def probe(path: str | os.PathLike[str], *, kind_hint: ClipKind | None = None) -> ClipFacts:

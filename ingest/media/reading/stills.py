@@ -1,5 +1,6 @@
-"""Stills: size by a JPEG's own header, else by MediaInfo; camera and exposure by EXIF (CIPA DC-008)
-with exifread. A JPEG is opened once, and its picture not decoded: 400 of them come in at a time."""
+"""Stills: size by a JPEG's own header or a HEIF's boxes, else by MediaInfo; camera and exposure by
+EXIF (CIPA DC-008) with exifread. A JPEG is opened once, and its picture not decoded: 400 of them
+come in at a time."""
 
 from __future__ import annotations
 
@@ -13,6 +14,7 @@ import exifread
 from exifread.utils import get_gps_coords
 
 from ingest.media.facts import ClipFacts, ClipKind, Sign
+from ingest.media.heif import read_heif
 from ingest.media.opening import CannotRead, Track, mediainfo_tracks
 from ingest.media.reading.jpegs import read_jpeg
 from ingest.media.reading.tags import zone_of
@@ -70,6 +72,9 @@ def read_still(path: str | os.PathLike[str]) -> ClipFacts:
             width, height = None, None
         width = max(width or 0, whole(image, "width") or 0)
         height = max(height or 0, whole(image, "height") or 0)
+    heif = read_heif(path)
+    if heif is not None and heif.width and heif.height:
+        width, height = heif.width, heif.height
     if not image and not tags:
         signs.append(Sign.UNKNOWN)
         doubts.append("Neither its size nor its EXIF can be read.")
@@ -82,7 +87,7 @@ def read_still(path: str | os.PathLike[str]) -> ClipFacts:
         height=height or None,
         bit_depth=whole(image, "bit_depth"),
         chroma=text(image, "chroma_subsampling"),
-        rotation=upright(tags)[0],
+        rotation=heif.turned if heif is not None else upright(tags)[0],
         camera_make=_text(tags, "Image Make"),
         camera_model=_text(tags, "Image Model"),
         camera_serial=_text(tags, "EXIF BodySerialNumber"),
