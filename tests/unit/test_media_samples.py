@@ -210,8 +210,8 @@ def test_one_clip_by_the_writers_of_many_tools_is_whole_in_each(
     fetched: Fetch, name: str, codec: str, rate: Fraction, frames: int
 ) -> None:
     """puremagic 1.30. Each frame is decoded. Its MP4 says 2997/100, and means it; the sound of its
-    AVI has no keys in the index, so FFmpeg can't seek by it: that is no damage. Of its WMV MediaInfo says 13 frames, worked out from
-    the length; 15 are there and decoded."""
+    AVI has no keys in the index, so FFmpeg can't seek by it: that is no damage. Of its
+    WMV MediaInfo says 13 frames, worked out from the length; 15 are there and decoded."""
     path = fetched(PUREMAGIC, f"video/{name}")
     facts = probe(path)
     assert (facts.codec, facts.frame_rate) == (codec, rate)
