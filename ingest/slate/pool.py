@@ -86,6 +86,8 @@ class Pool:
         self.spans: dict[int, Span] = {
             clip.id: span for clip in clips if (span := clip_span(clip)) is not None
         }
+        self.shifted: dict[int, Span] = {}
+        """By clip id, where a clip whose timecode was never jammed ran on the sound's axis."""
         self.met: defaultdict[int, dict[Key, Met]] = defaultdict(dict)
         """By clip id, the takes that it ran with."""
         self.candidates: defaultdict[int, list[tuple[Key, float]]] = defaultdict(list)

@@ -9,11 +9,12 @@ the median of the slopes between them (H. Theil 1950, P. K. Sen 1968).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
 
-__all__ = ["Alignment", "Pair", "Stretch", "align"]
+__all__ = ["Alignment", "Pair", "Stretch", "align", "drift_of", "trimmed_mean"]
 
 _WINDOW = 10.0
 """Seconds between votes for one offset: how far apart people press their buttons."""
@@ -21,6 +22,8 @@ _NEAR = 20.0
 """Seconds by which a clip may miss its take's start or end."""
 _STEADY = 5.0
 """Seconds of spread above which people's buttons can't be the reason."""
+_SIGMA = 1.4826
+"""From the median distance to a standard deviation, where errors are normal."""
 _TRIED = 10
 _FEWEST_FOR_DRIFT = 12
 _LONGEST_DRIFT = 30 / 86_400
@@ -61,6 +64,9 @@ class Alignment:
     middle: float
     spread: float
     """Seconds: the median distance of the pairs from the offset."""
+    lean: float
+    """Seconds from a take's start to its clip's, and from the clip's end to the take's, on the
+    median: half of what the takes are longer. 0 where ends aren't known."""
     pairs: tuple[Pair, ...]
     """Clips that support it, each with its take."""
     rival: float
@@ -76,6 +82,11 @@ class Alignment:
         return replace(self, pairs=pairs)
 
     @property
+    def doubt(self) -> float:
+        """Seconds either way within which chance leaves the offset, in 95 of 100 days."""
+        return 2 * _SIGMA * self.spread / math.sqrt(max(1, len(self.pairs)))
+
+    @property
     def is_sure(self) -> bool:
         """Enough pairs, close together, and no other offset explains as much by far."""
         return len(self.pairs) >= 5 and self.rival <= 0.6 and self.spread <= _STEADY
@@ -87,13 +98,15 @@ def align(
     *,
     known: Mapping[int, Container[int]] | None = None,
     quarter_hours: bool = False,
+    around: tuple[float, float] | None = None,
 ) -> Alignment | None:
     """The offset that lays most clips on takes, or None where nothing fits.
 
     `known`: by a clip's place the takes that something else, such as the log, says it holds:
     those pairs count double, and a wrong one does no harm. `quarter_hours`: with nothing else
     to go by, an offset near a whole quarter of an hour (a wrong zone) or near nothing is the
-    likelier one.
+    likelier one. `around`: only offsets that lie about the first by up to
+    the second, in seconds, are tried.
     """
     if not clips or not takes:
         return None
@@ -103,13 +116,17 @@ def align(
         (take.start - clip.start, _likeness(clip, take) + (index in told.get(place, nothing)))
         for place, clip in enumerate(clips)
         for index, take in enumerate(takes)
+        if around is None or abs(take.start - clip.start - around[0]) <= around[1]
     )
-    grain = max(each.grain for each in (*clips, *takes))
+    # Half of them at least: a few takes told to the minute don't blur the rest.
+    grain = median(each.grain for each in clips) + median(each.grain for each in takes)
     peaks = _peaks(votes, _WINDOW + grain)
     tried = [(*_support(clips, takes, peak, told), peak) for peak in peaks]
     if quarter_hours:
         tried = [(support + _plain(peak), pairs, peak) for support, pairs, peak in tried]
     tried.sort(key=lambda each: (-each[0], abs(each[2])))
+    if not tried:
+        return None
     best, pairs, offset = tried[0]
     if not pairs:
         return None
@@ -198,15 +215,14 @@ def _refined(
     pairs: list[Pair],
     rival: float,
 ) -> Alignment:
-    times = [clips[pair.clip].start for pair in pairs]
-    middle = median(times)
+    middle = median(clips[pair.clip].start for pair in pairs)
     drift, error, spread = 0.0, 0.0, 0.0
     for _ in range(3):
         times = [clips[pair.clip].start for pair in pairs]
         gaps = _gaps(clips, takes, offset, pairs)
-        drift = _drift(times, gaps)
+        drift = drift_of(times, gaps)
         flat = [gap - drift * (time - middle) for time, gap in zip(times, gaps, strict=True)]
-        error = median(flat)
+        error = trimmed_mean(flat)
         spread = median(abs(each - error) for each in flat)
         grain = max(clips[pair.clip].grain + takes[pair.take].grain for pair in pairs)
         reach = max(4 * spread, 3.0) + grain / 2
@@ -226,24 +242,47 @@ def _refined(
         )
         for pair in pairs
     )
-    return Alignment(total, drift, middle, spread, settled, rival)
+    return Alignment(total, drift, middle, spread, _lean(clips, takes, pairs), settled, rival)
 
 
 def _gaps(
     clips: Sequence[Stretch], takes: Sequence[Stretch], offset: float, pairs: Sequence[Pair]
 ) -> list[float]:
-    """What is to be added to the offset, by each pair: from its starts or from its middles,
-    whichever of both is steadier over all pairs."""
-    starts, middles = [], []
+    """What is to be added to the offset, by each pair's middles: a device that rolls first cuts
+    last, so that half of both is nearer the truth than either. By its starts, and what middles
+    differ from them on the median, where a length isn't known."""
+    lean = _lean(clips, takes, pairs)
+    gaps = []
     for pair in pairs:
         clip, take = clips[pair.clip], takes[pair.take]
-        start = take.start - clip.start - offset
-        longer = 0.0
-        if clip.length is not None and take.length is not None:
-            longer = take.length - clip.length
-        starts.append(start)
-        middles.append(start + longer / 2)
-    return middles if 1.2 * _blur(middles) < _blur(starts) else starts
+        known = _longer(clip, take)
+        half = lean if known is None else known / 2
+        gaps.append(take.start - clip.start - offset + half)
+    return gaps
+
+
+def _lean(clips: Sequence[Stretch], takes: Sequence[Stretch], pairs: Sequence[Pair]) -> float:
+    longer = [
+        known
+        for pair in pairs
+        if (known := _longer(clips[pair.clip], takes[pair.take])) is not None
+    ]
+    return median(longer) / 2 if longer else 0.0
+
+
+def _longer(clip: Stretch, take: Stretch) -> float | None:
+    """Seconds by which the take is longer than the clip."""
+    if clip.length is None or take.length is None:
+        return None
+    return take.length - clip.length
+
+
+def trimmed_mean(values: Sequence[float]) -> float:
+    """The mean without the least and the greatest fifth (a trimmed mean, P. J. Huber 1972)."""
+    ordered = sorted(values)
+    cut = len(ordered) // 5
+    kept = ordered[cut : len(ordered) - cut]
+    return sum(kept) / len(kept)
 
 
 def _blur(values: Sequence[float]) -> float:
@@ -251,7 +290,7 @@ def _blur(values: Sequence[float]) -> float:
     return median(abs(value - middle) for value in values)
 
 
-def _drift(times: Sequence[float], gaps: Sequence[float]) -> float:
+def drift_of(times: Sequence[float], gaps: Sequence[float]) -> float:
     """Seconds a second; 0 where too few pairs tell, or where it wouldn't show."""
     if len(times) < _FEWEST_FOR_DRIFT or max(times) - min(times) < 3600:
         return 0.0

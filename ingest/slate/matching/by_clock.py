@@ -16,15 +16,17 @@ from statistics import median
 from ingest.catalog.records import Clip, Sure
 from ingest.media.facts import ClipKind
 from ingest.names import shown
-from ingest.slate.matching.alignment import Alignment, Stretch, align
+from ingest.slate.matching.alignment import Alignment, Stretch
 from ingest.slate.matching.assignment import assign
-from ingest.slate.matching.clocks import ClockOffset, clip_clocks, is_zone_open
+from ingest.slate.matching.by_timecode import Timecodes
+from ingest.slate.matching.clocks import ClockOffset, clip_clocks, is_zone_open, steady
 from ingest.slate.matching.day_takes import DayTakes, TimedTake, takes_of_day
+from ingest.slate.matching.jams import Habit, habit_of
+from ingest.slate.matching.offsets import by_timecode, doubt
 from ingest.slate.matching.stretches import stretches
 from ingest.slate.names import camera_key
 from ingest.slate.naming import scope_of
 from ingest.slate.pool import Key, Met, Pool, row_key, sound_take
-from ingest.slate.timing import free_running
 
 __all__ = ["link_by_clock", "said_offset"]
 
@@ -49,11 +51,17 @@ class _Fit:
 
 
 def link_by_clock(
-    pool: Pool, modified: Mapping[int, int], zone: tzinfo | None = None, *, day_ends: int = 5
+    pool: Pool,
+    timecodes: Timecodes,
+    modified: Mapping[int, int],
+    zone: tzinfo | None = None,
+    *,
+    day_ends: int = 5,
 ) -> tuple[ClockOffset, ...]:
     """Claims takes for clips that nothing surer names, and tells each clock's offset.
 
-    `modified`: by clip id the time of its file, nanoseconds since 1970 (UTC).
+    `timecodes`: which cameras share the sound's. `modified`: by clip id the time of its file,
+    nanoseconds since 1970 (UTC).
     """
     devices: defaultdict[tuple[int, str, bool], list[Clip]] = defaultdict(list)
     for clip in pool.clips:
@@ -63,12 +71,22 @@ def link_by_clock(
             devices[roll.day, name, clip.facts.kind is ClipKind.SOUND].append(clip)
     clocks: dict[int, Stretch] = {}
     for clips in devices.values():
-        clocks |= clip_clocks(clips, modified, zone)
+        clocks |= clip_clocks(clips, modified, steady(zone, clips[0].roll.date))
     days = {
         day: takes_of_day(pool, day, clocks, day_ends=day_ends)
         for day in sorted({day for day, _, _ in devices})
     }
-    habits = {day: _habit(pool, told, devices) for day, told in days.items()}
+    habits = {
+        number: habit_of(
+            [
+                stretch.alignment
+                for (day, _), shared in timecodes.shared.items()
+                for stretch in shared
+                if day == number
+            ]
+        )
+        for number in days
+    }
     offsets: list[ClockOffset] = []
     for (day, name, is_sound), clips in devices.items():
         takes = _usable(days[day], name)
@@ -79,6 +97,10 @@ def link_by_clock(
         found = _link_device(
             pool, name, days[day], clips, takes, told, habits[day], is_sound=is_sound
         )
+        shared = timecodes.shared.get((day, name), ())
+        if (to_clock := days[day].recorder) is not None and not is_sound:
+            exact = by_timecode(name, day, shared, pool.spans, clocks, to_clock, day_ends=day_ends)
+            found = exact or found
         if is_zone_open(clips, zone):
             found = [
                 replace(each, slow=each.slow - _QUARTER * round(each.slow / _QUARTER))
@@ -86,32 +108,6 @@ def link_by_clock(
             ]
         offsets += found
     return tuple(offsets)
-
-
-def _habit(
-    pool: Pool, day: DayTakes, devices: Mapping[tuple[int, str, bool], Sequence[Clip]]
-) -> float:
-    """By how many seconds the takes' times lie after the cameras', on this crew.
-
-    People press one button before the other, always in the same order, and that looks like a
-    clock that is off. A camera that shares the sound's timecode tells how much it is: its clips
-    laid on the takes would need no offset at all.
-    """
-    sounds = [take for take in day.takes if take.sound is not None and take.sound.id in pool.spans]
-    found = []
-    for (number, _, is_sound), clips in devices.items():
-        if number != day.day or is_sound or not sounds:
-            continue
-        running = free_running(clips)
-        times = [
-            Stretch(span.start / 1e6, span.length / 1e6)
-            for clip in clips
-            if clip.id in running and (span := pool.spans.get(clip.id))
-        ]
-        alignment = align(times, [take.at for take in sounds]) if len(times) >= 5 else None
-        if alignment is not None and alignment.is_sure and abs(alignment.offset) < 8:
-            found.append(alignment.offset)
-    return median(found) if found else 0.0
 
 
 def said_offset(seconds: float) -> str:
@@ -155,7 +151,7 @@ def _link_device(
     clips: Sequence[Clip],
     takes: Sequence[TimedTake],
     clocks: Mapping[int, Stretch],
-    habit: float,
+    habit: Habit,
     *,
     is_sound: bool,
 ) -> list[ClockOffset]:
@@ -183,9 +179,10 @@ def _link_device(
                 ClockOffset(
                     device=name,
                     day=day.day,
-                    slow=alignment.offset - habit + day.clock_of_axis,
+                    slow=alignment.offset - habit.offset + day.clock_of_axis,
                     drift=alignment.drift * _DAY,
                     spread=alignment.spread,
+                    within=_within(alignment, takes, habit),
                     clip_ids=tuple(timed[pair.clip].id for pair in alignment.pairs),
                     against=day.whose,
                     is_sure=alignment.is_sure,
@@ -194,6 +191,14 @@ def _link_device(
     chosen = assign({(fit.clip, fit.take): fit.score for fit in fits})
     _claim(pool, name, timed, takes, fits, chosen, laid, day.clock_of_axis or 0.0)
     return found
+
+
+def _within(alignment: Alignment, takes: Sequence[TimedTake], habit: Habit) -> float:
+    held = [takes[pair.take] for pair in alignment.pairs]
+    written = [take.at.grain for take in held if take.row is not None]
+    by_hand = 2 * len(written) > len(held)
+    grain = median(written) if by_hand else 0.0
+    return doubt(alignment, habit, by_hand=by_hand, grain=grain)
 
 
 def _weighted(pool: Pool, takes: Sequence[TimedTake], name: str) -> list[Stretch]:
@@ -230,7 +235,7 @@ def _fits(
                 continue
             if take.row is not None and take.row.camera and _denied(take, clips[place]):
                 continue
-            fit = _fit(place, index, time, take.at, apart, grain, alignment.spread)
+            fit = _fit(place, index, time, take.at, apart, grain, alignment)
             if fit is not None:
                 found.append(fit)
     return found
@@ -243,10 +248,16 @@ def _denied(take: TimedTake, clip: Clip) -> bool:
 
 
 def _fit(
-    place: int, index: int, time: Stretch, at: Stretch, apart: float, grain: float, spread: float
+    place: int,
+    index: int,
+    time: Stretch,
+    at: Stretch,
+    apart: float,
+    grain: float,
+    alignment: Alignment,
 ) -> _Fit | None:
-    blur = max(2.0, 2 * spread) + grain / 2
-    near = 1 / (1 + (apart / blur) ** 2)
+    blur = max(2.0, 2 * alignment.spread) + grain / 2
+    near = 1 / (1 + ((apart - alignment.lean) / blur) ** 2)
     if time.length and at.length:
         both = min(apart + time.length, at.length) - max(apart, 0.0)
         share = both / min(time.length, at.length)
@@ -296,7 +307,7 @@ def _claim(
                 is_chosen
                 and alignment.is_sure
                 and fit.share >= 0.5
-                and abs(fit.apart) <= max(6.0, 4 * alignment.spread)
+                and abs(fit.apart - alignment.lean) <= max(6.0, 4 * alignment.spread)
                 and take.at.grain <= 2
                 and take.named is None
                 and rival < 0.6 * fit.score

@@ -8,18 +8,34 @@ the log says about other clips of that camera and day.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from ingest.catalog.records import Clip, SlateRow, Sure
 from ingest.media.facts import ClipKind
 from ingest.names import shown
+from ingest.slate.matching.jams import (
+    FEWEST,
+    TimecodeOffset,
+    TimecodeStretch,
+    timecode_stretches,
+)
 from ingest.slate.names import camera_key, parse_take
 from ingest.slate.naming import scope_of
 from ingest.slate.pool import Key, Met, Pool, row_key, said_row, said_take, sound_take, take_of
 from ingest.slate.timing import Span, free_running, overlap, row_span
 
-__all__ = ["link_by_timecode"]
+__all__ = ["Timecodes", "link_by_timecode"]
+
+
+@dataclass(frozen=True, slots=True)
+class Timecodes:
+    """What came of laying each camera's timecode on the sound's."""
+
+    shared: Mapping[tuple[int, str], tuple[TimecodeStretch, ...]]
+    """By day and camera, the stretches in which its timecode is the sound's."""
+    offsets: tuple[TimecodeOffset, ...]
+    """Of cameras whose timecode ran free and was never jammed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,11 +68,12 @@ class _Meeting:
     """Of the shorter of the two; 0 where the take is only a moment."""
 
 
-def link_by_timecode(pool: Pool, rows: Sequence[SlateRow]) -> None:
+def link_by_timecode(pool: Pool, rows: Sequence[SlateRow]) -> Timecodes:
     """Claims takes for clips by overlapping timecode, and notes what contradicts.
 
-    `rows`: those of the pool's rows that name no clip. Sure only where one clip of a camera and
-    one take share more than half of the shorter one and meet nobody else; likely otherwise.
+    A camera whose timecode ran free but was never jammed is laid on the sound's first. `rows`:
+    those of the pool's rows that name no clip. Sure only where one clip of a camera and one take
+    share more than half of the shorter one and meet nobody else; likely otherwise.
     """
     sounds = _sound_takes(pool)
     for takes in sounds.values():
@@ -71,14 +88,16 @@ def link_by_timecode(pool: Pool, rows: Sequence[SlateRow]) -> None:
             groups[camera, roll.day].append(clip)
     timed = [row for row in rows if row.start_timecode and parse_take(row.take).has_picture]
     days = {at: _days_of(pool, row) for at, row in enumerate(timed) if row.day is None}
-    for (_, day), clips in groups.items():
+    laid = _lay(pool, groups)
+    for (camera, day), clips in groups.items():
         takes = [_Take(row.scene, row.take, row_key(row), row=row) for row in timed]
         usable = [
             take
             for place, take in enumerate(takes)
             if (timed[place].day == day or days.get(place) == {day})
         ]
-        _link_group(pool, clips, usable, sounds.get(day, []), contested)
+        is_laid = (camera, day) in laid
+        _link_group(pool, clips, usable, sounds.get(day, []), contested, is_laid=is_laid)
     for place, found in days.items():
         if len(found) > 1:
             row = timed[place]
@@ -88,6 +107,53 @@ def link_by_timecode(pool: Pool, rows: Sequence[SlateRow]) -> None:
             )
             pool.conflict("which clip", words, (), [row])
     _link_plain_sound(pool)
+    return _told(pool, laid)
+
+
+def _lay(
+    pool: Pool, groups: Mapping[tuple[str, int], Sequence[Clip]]
+) -> dict[tuple[str, int], list[TimecodeStretch]]:
+    """Each camera's timecode on the sound's of its day; where it was never jammed its clips are
+    put onto the sound's axis. Cameras of which nothing is sure are left out."""
+    laid: dict[tuple[str, int], list[TimecodeStretch]] = {}
+    for (camera, day), clips in groups.items():
+        sounds = [
+            clip
+            for clip in pool.clips
+            if clip.facts.kind is ClipKind.SOUND and clip.roll.day == day and clip.id in pool.spans
+        ]
+        running = free_running(clips)
+        timed = [clip for clip in clips if clip.id in running]
+        keys = [pool.keys(sound) for sound in sounds]
+        known = {
+            place: {at for at, held in enumerate(keys) if held & own}
+            for place, clip in enumerate(timed)
+            if (own := pool.keys(clip))
+        }
+        spans = [pool.spans[clip.id] for clip in sounds]
+        if found := timecode_stretches(timed, spans, pool.spans, known):
+            laid[camera, day] = found
+            for stretch in found:
+                pool.shifted.update(stretch.spans)
+    return laid
+
+
+def _told(pool: Pool, laid: Mapping[tuple[str, int], Sequence[TimecodeStretch]]) -> Timecodes:
+    by_id = {clip.id: clip for clip in pool.clips}
+    shared: dict[tuple[int, str], tuple[TimecodeStretch, ...]] = {}
+    offsets = []
+    for (_, day), found in laid.items():
+        for stretch in found:
+            roll = by_id[stretch.clip_ids[0]].roll
+            device = roll.camera or f"roll {roll.name}"
+            if stretch.is_shared:
+                shared[day, device] = (*shared.get((day, device), ()), stretch)
+            else:
+                told = stretch.alignment
+                offsets.append(
+                    TimecodeOffset(device, day, told.offset, told.spread, stretch.support)
+                )
+    return Timecodes(shared, tuple(offsets))
 
 
 def _sound_takes(pool: Pool) -> dict[int, list[_Take]]:
@@ -143,11 +209,15 @@ def _link_group(
     logged: Sequence[_Take],
     sounds: Sequence[_Take],
     contested: set[Key],
+    *,
+    is_laid: bool,
 ) -> None:
-    """One camera on one day."""
+    """One camera on one day. `is_laid`: how its timecode runs to the sound's is known."""
     running = free_running(clips)
     timed = [clip for clip in clips if clip.id in running]
     by_sound = [meeting for take in sounds for meeting in _meetings(pool, timed, take)]
+    if not is_laid and _is_unlikely(timed, sounds, by_sound):
+        by_sound = []
     trust = _compare_with_log(pool, timed, by_sound)
     if trust is None:
         by_sound = []
@@ -181,7 +251,12 @@ def _meetings(pool: Pool, clips: Sequence[Clip], take: _Take) -> list[_Meeting]:
         if span is None:
             continue
         own = pool.spans[clip.id]
+        if take.sound is not None:
+            own = pool.shifted.get(clip.id, own)
         amount = overlap(own, span)
+        if take.row is not None and clip.id in pool.shifted:
+            # The log tells the camera's timecode or the sound's: whichever fits.
+            amount = max(amount, overlap(pool.shifted[clip.id], span))
         if amount and not (take.row is not None and scope_of(take.row, clip).denied):
             shorter = min(own.length, span.length)
             found.append(_Meeting(clip, take, amount, amount / shorter if shorter else 0.0))
@@ -193,6 +268,17 @@ def _span_of(pool: Pool, take: _Take, clip: Clip) -> Span | None:
         return row_span(take.row, clip)
     assert take.sound is not None
     return pool.spans[take.sound.id]
+
+
+def _is_unlikely(
+    clips: Sequence[Clip], sounds: Sequence[_Take], meetings: Sequence[_Meeting]
+) -> bool:
+    """Enough of both to lay one on the other, nothing that fits, and few clips on any sound:
+    what meets does by chance."""
+    if len(clips) < FEWEST or len(sounds) < FEWEST:
+        return False
+    met = {meeting.clip.id for meeting in meetings if meeting.share > 0.8}
+    return 2 * len(met) < len(clips)
 
 
 def _chosen(meetings: Sequence[_Meeting]) -> list[_Meeting]:

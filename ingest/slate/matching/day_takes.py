@@ -7,6 +7,7 @@ names. Other axes are laid onto the chosen one by the takes that both tell.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -17,9 +18,10 @@ from ingest.media.facts import ClipKind
 from ingest.names import shown
 from ingest.slate.matching.alignment import Stretch
 from ingest.slate.matching.clocks import evened, row_clock
+from ingest.slate.matching.offsets import after_midnight, recorder_clock
 from ingest.slate.names import parse_take
 from ingest.slate.pool import Key, Pool, row_key, said_row, sound_take, take_of
-from ingest.slate.timing import Span, row_span
+from ingest.slate.timing import row_span
 
 __all__ = ["DayTakes", "TimedTake", "takes_of_day"]
 
@@ -27,6 +29,12 @@ _SECOND = 1_000_000
 _APART = 90.0
 """Seconds that two axes may differ by from take to take, and still be one clock and another."""
 _RECORDER, _LOG = 1, 2
+_FINE = 2.0
+"""Seconds: as fine as the clock of a file system or a recorder tells."""
+_BY_HAND_WORTH = 0.5
+_COARSE_WORTH = 0.25
+_NEAREST = 7
+"""Takes around one that tell how two axes lie there."""
 _SAME = 45.0
 """Seconds within which two tellings of one take are one."""
 
@@ -62,6 +70,8 @@ class DayTakes:
     """Add to the axis to get the clock of the recorder or the log, seconds; None: no clock."""
     whose: str
     """Whose clock that is, in words."""
+    recorder: float | None = None
+    """Add to the sound's timecode to get the recorder's clock, seconds."""
 
 
 def takes_of_day(
@@ -82,11 +92,15 @@ def takes_of_day(
     chosen = max(range(len(axes)), key=lambda place: (_worth(axes[place][1]), -place))
     takes = list(axes[chosen][1])
     clock, whose = (0.0, axes[chosen][0]) if chosen else (None, "")
+    heard = [clip for clip in clips if clip.facts.kind is ClipKind.SOUND]
+    recorder = recorder_clock(heard, pool.spans, clocks, day_ends)
+    if not chosen and recorder is not None:
+        clock, whose = recorder, axes[_RECORDER][0]
     of_recorder: float | None = None
     for place, (name, others) in enumerate(axes):
         if place == chosen or not others:
             continue
-        shift = _shift(others, takes)
+        shift, local = _shift(others, takes)
         if place == _RECORDER:
             of_recorder = shift
         elif place == _LOG and shift is None and of_recorder is not None:
@@ -95,6 +109,7 @@ def takes_of_day(
             middle = median(take.at.start for take in takes)
             away = middle - median(take.at.start for take in others) - of_recorder
             shift = of_recorder + 86_400 * round(away / 86_400)
+            local = [shift] * len(others)
             others = [
                 replace(take, at=replace(take.at, grain=max(60.0, take.at.grain)))
                 for take in others
@@ -103,29 +118,63 @@ def takes_of_day(
             continue
         if clock is None and 0 < place < 3:
             clock, whose = -shift, name
+        told = {take.key for take in takes}
         takes += [
-            replace(other, at=replace(other.at, start=other.at.start + shift))
-            for other in others
-            if not any(
-                other.key == known.key and abs(other.at.start + shift - known.at.start) < _SAME
-                for known in takes
-            )
+            replace(other, at=replace(other.at, start=other.at.start + own))
+            for other, own in zip(others, local, strict=True)
+            if other.key not in told or not _is_told(other, own, takes)
         ]
-    return DayTakes(day, tuple(takes), clock, whose)
+    return DayTakes(day, tuple(takes), clock, whose, recorder)
 
 
-def _worth(takes: Sequence[TimedTake]) -> int:
-    return len({take.key for take in takes})
+def _worth(takes: Sequence[TimedTake]) -> float:
+    """How many takes an axis tells; those that a hand wrote for less, and those told to the minute
+    for less still: a clock that is laid on them is known no better."""
+    finest: dict[Key, float] = {}
+    for take in takes:
+        finest[take.key] = min(take.at.grain, finest.get(take.key, take.at.grain))
+    by_hand = all(take.sound is None and take.named is None for take in takes)
+    fine = _BY_HAND_WORTH if by_hand else 1.0
+    return sum(fine if grain <= _FINE else _COARSE_WORTH for grain in finest.values())
 
 
-def _shift(others: Sequence[TimedTake], takes: Sequence[TimedTake]) -> float | None:
-    """Seconds to add to the others' times, by the takes that both tell once."""
+def _is_told(other: TimedTake, shift: float, takes: Sequence[TimedTake]) -> bool:
+    """Whether the same take stands on the axis already. A camera's clip that lies elsewhere tells
+    of no second take of that name: its clock was set anew, or the log slipped."""
+    return other.named is not None or any(
+        other.key == known.key and abs(other.at.start + shift - known.at.start) < _SAME
+        for known in takes
+    )
+
+
+def _shift(
+    others: Sequence[TimedTake], takes: Sequence[TimedTake]
+) -> tuple[float | None, list[float]]:
+    """Seconds to add to the others' times, by the takes that both tell once; over all, None where
+    they don't agree, and for each by those nearest to it: a clock may be set anew in the day."""
     one, other = _once(takes), _once(others)
-    apart = [one[key].at.start - told.at.start for key, told in other.items() if key in one]
+    apart = sorted(
+        (told.at.start, one[key].at.start - told.at.start)
+        for key, told in other.items()
+        if key in one
+    )
     if not apart:
-        return None
-    middle = median(apart)
-    return middle if median(abs(each - middle) for each in apart) <= _APART else None
+        return None, []
+    starts, gaps = [at for at, _ in apart], [gap for _, gap in apart]
+    local = []
+    for each in others:
+        at = bisect_left(starts, each.at.start)
+        first = max(0, min(at - _NEAREST // 2, len(gaps) - _NEAREST))
+        local.append(median(gaps[first : first + _NEAREST]))
+    near = [abs(gap - own) for gap, own in zip(gaps, _moving(gaps), strict=True)]
+    return (median(gaps) if median(near) <= _APART else None), local
+
+
+def _moving(values: Sequence[float]) -> list[float]:
+    """The median around each."""
+    last = max(0, len(values) - _NEAREST)
+    firsts = (max(0, min(at - _NEAREST // 2, last)) for at in range(len(values)))
+    return [median(values[first : first + _NEAREST]) for first in firsts]
 
 
 def _once(takes: Sequence[TimedTake]) -> dict[Key, TimedTake]:
@@ -139,21 +188,11 @@ def _once(takes: Sequence[TimedTake]) -> dict[Key, TimedTake]:
     }
 
 
-def _after_midnight(spans: Sequence[Span], day_ends: int) -> list[float]:
-    """Starts in seconds; labels before the hour a day ends are of the next date, as long as the
-    day has others too."""
-    ends = day_ends * 3600 * _SECOND
-    late = any(span.start >= ends for span in spans)
-    return [
-        (span.start + (span.day if late and span.start < ends else 0)) / _SECOND for span in spans
-    ]
-
-
 def _by_sound(pool: Pool, sounds: Sequence[Clip], day_ends: int) -> list[TimedTake]:
     timed = [clip for clip in sounds if clip.id in pool.spans]
     spans = [pool.spans[clip.id] for clip in timed]
     found = []
-    for clip, span, start in zip(timed, spans, _after_midnight(spans, day_ends), strict=True):
+    for clip, span, start in zip(timed, spans, after_midnight(spans, day_ends), strict=True):
         told = sound_take(clip)
         assert told is not None
         at = Stretch(start, span.length / _SECOND)
@@ -176,7 +215,7 @@ def _by_label(rows: Sequence[SlateRow], clips: Sequence[Clip], day_ends: int) ->
     if model is None:
         return []
     timed = [(row, span) for row in rows if (span := row_span(row, model)) is not None]
-    starts = _after_midnight([span for _, span in timed], day_ends)
+    starts = after_midnight([span for _, span in timed], day_ends)
     return [
         TimedTake(
             row.scene,

@@ -14,6 +14,7 @@ from ingest.media.facts import ClipKind
 from ingest.names import shown
 from ingest.slate.names import TakeKind, camera_key, parse_take
 from ingest.slate.pool import Key, Pool, row_key, said_row, said_take, sound_take, take_of
+from ingest.slate.timing import overlap
 
 __all__ = ["doubtful_names", "doubtful_numbers", "doubtful_sounds", "weigh"]
 
@@ -221,6 +222,7 @@ def weigh(pool: Pool, named: Mapping[int, tuple[Clip, SlateRow]]) -> None:
     numbers = {id(pool.rows[place]): why for place, why in doubtful_numbers(pool.rows).items()}
     names = {id(pool.rows[place]) for place in doubtful_names(pool.clips, named)}
     sounds = doubtful_sounds(pool.clips)
+    _weigh_sounds(pool)
     for clip in pool.clips:
         if clip.id in pool.hand or clip.facts.kind is not ClipKind.PICTURE:
             continue
@@ -268,6 +270,31 @@ def weigh(pool: Pool, named: Mapping[int, tuple[Clip, SlateRow]]) -> None:
             if claim.sure is Sure.SURE and alone and wrong and len(wrong) == len(claim.rows):
                 claim.sure = Sure.LIKELY
                 claim.basis.append("but a clip beside it has no take")
+
+
+def _weigh_sounds(pool: Pool) -> None:
+    """Two recordings that bear one take: somebody forgot to count on, and nobody knows where."""
+    bearers: defaultdict[tuple[int, Key], list[Clip]] = defaultdict(list)
+    for clip in pool.clips:
+        told = sound_take(clip)
+        if told is not None and clip.id not in pool.hand and clip.id not in pool.wild:
+            bearers[clip.roll.day, take_of(*told)].append(clip)
+    for (_, key), clips in bearers.items():
+        for clip in clips:
+            other = next((each for each in clips if _apart(pool, clip, each)), None)
+            claim = pool.claims.get(clip.id, {}).get(key)
+            if other is not None and claim is not None and claim.sure is Sure.SURE:
+                claim.sure = Sure.LIKELY
+                claim.basis.append(f"but {shown(other.full_name)} bears the same take")
+
+
+def _apart(pool: Pool, one: Clip, other: Clip) -> bool:
+    """Whether they are two recordings; the parts of one, or two recorders' of one take, aren't."""
+    first, second = pool.spans.get(one.id), pool.spans.get(other.id)
+    if first and second:
+        return not overlap(first, second)
+    stamps = one.facts.recorded, other.facts.recorded
+    return None not in stamps and stamps[0] != stamps[1]
 
 
 def _put_right(

@@ -54,9 +54,11 @@ def _aligned(
     takes: Sequence[Stretch],
     known: Mapping[int, Container[int]],
     part: Sequence[int],
+    around: tuple[float, float] | None = None,
 ) -> Alignment | None:
     told = {index: known[place] for index, place in enumerate(part) if place in known}
-    found = align([clips[place] for place in part], takes, known=told, quarter_hours=True)
+    own = [clips[place] for place in part]
+    found = align(own, takes, known=told, quarter_hours=True, around=around)
     return found.at_places(part) if found is not None else None
 
 
@@ -80,8 +82,10 @@ def _break(
         or abs(other.offset - whole.offset) < _OTHER
     ):
         return None
-    of_other = {pair.clip for pair in other.pairs}
-    marks = [1 if place in of_other else -1 if place in fitting else 0 for place in part]
+    # Some lie on a take by chance at either offset: they tell nothing of the break.
+    again = _aligned(clips, takes, known, part, (other.offset, _OTHER / 2))
+    of_other = {pair.clip for pair in (again or other).pairs}
+    marks = [(place in of_other) - (place in fitting) for place in part]
     best: tuple[int, int] | None = None
     for at in range(1, len(part)):
         before, after = marks[:at], marks[at:]

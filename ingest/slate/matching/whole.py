@@ -26,6 +26,7 @@ from ingest.slate.matching.by_pattern import link_by_pattern
 from ingest.slate.matching.by_timecode import link_by_timecode
 from ingest.slate.matching.clocks import ClockOffset
 from ingest.slate.matching.doubts import weigh
+from ingest.slate.matching.jams import TimecodeOffset
 from ingest.slate.names import camera_key, parse_take, scene_key, scene_order, take_order
 from ingest.slate.naming import ClipNames, Fit, scope_of
 from ingest.slate.pool import (
@@ -60,6 +61,8 @@ class Matching:
     conflicts: tuple[Conflict, ...]
     clocks: tuple[ClockOffset, ...] = ()
     """How far each camera's clock was off, by day; a clock set anew in the day comes twice."""
+    timecodes: tuple[TimecodeOffset, ...] = ()
+    """How far the timecode of each camera that was never jammed runs from the sound's."""
     candidates: Mapping[int, tuple[Answer, ...]] = field(default_factory=dict)
     """By clip id, for clips whose links are open or none: the two best answers, best first."""
 
@@ -86,8 +89,8 @@ def match(
     _link_sound(pool)
     if names:
         link_by_pattern(pool, names)
-    link_by_timecode(pool, [row for row in rows if not row.clip])
-    clocks = link_by_clock(pool, modified or {}, zone, day_ends=day_ends)
+    timecodes = link_by_timecode(pool, [row for row in rows if not row.clip])
+    clocks = link_by_clock(pool, timecodes, modified or {}, zone, day_ends=day_ends)
     _check_ratings(pool)
     _check_times(pool, named)
     weigh(pool, named)
@@ -105,6 +108,7 @@ def match(
         ),
         conflicts=tuple(pool.conflicts),
         clocks=clocks,
+        timecodes=timecodes.offsets,
         candidates=_candidates(pool, links),
     )
 
