@@ -311,6 +311,7 @@ def _claim(
                 and take.at.grain <= 2
                 and take.named is None
                 and rival < 0.6 * fit.score
+                and not _is_contested(fit, of_take[fit.take])
             )
             if alignment.is_sure and fit.share >= 0.5:
                 pool.met[clip.id][take.key] = Met(take.scene, take.take, take.sound, clear)
@@ -325,6 +326,11 @@ def _claim(
             pool.claim(
                 clip, take.scene, take.take, sure, _basis(name, take, fit, alignment), take.row
             )
+
+
+def _is_contested(fit: _Fit, of_take: Sequence[_Fit]) -> bool:
+    """Whether another clip of the camera lies in the same take: one of both is a false start."""
+    return any(other.clip != fit.clip and other.share >= 0.5 for other in of_take)
 
 
 def _by_quarters(slow: float) -> bool:

@@ -7,11 +7,12 @@ right, but it isn't sure by itself. Common practice, no source.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 
 from ingest.catalog.records import Clip, SlateRow, Sure
 from ingest.media.facts import ClipKind
 from ingest.names import shown
+from ingest.slate.matching.gaps import told_gaps
 from ingest.slate.names import TakeKind, camera_key, parse_take
 from ingest.slate.pool import Key, Pool, row_key, said_row, said_take, sound_take, take_of
 from ingest.slate.timing import overlap
@@ -26,8 +27,13 @@ _AGAIN = 1.3
 """Slates a take in a log, on average, from which on it can't be in the order of the day."""
 
 
-def doubtful_numbers(rows: Sequence[SlateRow]) -> dict[int, str]:
-    """By the row's place: why its scene or take may be a slip of the pen, in words."""
+def doubtful_numbers(
+    rows: Sequence[SlateRow], told: Container[int] = frozenset()
+) -> dict[int, str]:
+    """By the row's place: why its scene or take may be a slip of the pen, in words.
+
+    `told`: places of the rows before which clips tell of the numbers that are missing.
+    """
     cameras: defaultdict[str, list[int]] = defaultdict(list)
     logs: defaultdict[tuple[int, str], list[int]] = defaultdict(list)
     for place, row in enumerate(rows):
@@ -37,14 +43,17 @@ def doubtful_numbers(rows: Sequence[SlateRow]) -> dict[int, str]:
     found: dict[int, str] = {}
     for places in cameras.values():
         order = _slates(rows, places, together=False)
-        for at, why in _out_of_order([row_key(rows[run[0]]) for run in order]).items():
+        after = {at for at, run in enumerate(order) if any(place in told for place in run)}
+        keys = [row_key(rows[run[0]]) for run in order]
+        for at, why in _out_of_order(keys, after).items():
             found |= dict.fromkeys(order[at], why)
     for places in logs.values():
         order = _slates(rows, places, together=True)
         keys = [row_key(rows[run[0]]) for run in order]
         if len(keys) > _AGAIN * len(set(keys)):
             continue  # written camera by camera: the order of its rows isn't the order of the day
-        for at, why in (_out_of_order(keys) | _gaps(keys)).items():
+        after = {at for at, run in enumerate(order) if any(place in told for place in run)}
+        for at, why in (_out_of_order(keys, after) | _gaps(keys, after)).items():
             for place in order[at]:
                 found.setdefault(place, why)
     return found
@@ -79,7 +88,7 @@ def _slates(rows: Sequence[SlateRow], places: Sequence[int], *, together: bool) 
     return order
 
 
-def _gaps(keys: Sequence[Key]) -> dict[int, str]:
+def _gaps(keys: Sequence[Key], told: Container[int]) -> dict[int, str]:
     """Where all cameras together lack a number or two: the take on either side may be it. Where
     they lack more, numbers have leapt, and what counts on from there is no surer. And where the
     only take of a scene stands under a letter too far."""
@@ -92,6 +101,8 @@ def _gaps(keys: Sequence[Key]) -> dict[int, str]:
         if before is not None:
             earlier = keys[before][1]
             missing = _number(take) - _number(earlier) - 1
+            if at in told:
+                missing = 0
             if missing > 0:
                 found[at] = f"take {take} of its scene follows take {earlier}"
             if 0 < missing <= _FORGOTTEN:
@@ -141,7 +152,7 @@ def _reference(clip: Clip) -> int:
     return sound.time_reference or 0 if sound else 0
 
 
-def _out_of_order(keys: Sequence[Key]) -> dict[int, str]:
+def _out_of_order(keys: Sequence[Key], told: Container[int] = frozenset()) -> dict[int, str]:
     if len(keys) < _FEWEST:
         return {}
     found: dict[int, str] = {}
@@ -153,7 +164,7 @@ def _out_of_order(keys: Sequence[Key]) -> dict[int, str]:
         if before is None:
             if number > 1:
                 found[at] = f"no take {number - 1} of its scene before it"
-        elif number != numbers[before] + 1:
+        elif number != numbers[before] + 1 and at not in told:
             found[at] = f"take {number} of its scene follows take {numbers[before]}"
             if number <= numbers[before]:
                 found.setdefault(before, found[at])
@@ -175,6 +186,15 @@ def _out_of_order(keys: Sequence[Key]) -> dict[int, str]:
     return found
 
 
+def _in_order(clips: Sequence[Clip]) -> dict[int, int]:
+    """By id the place of each picture in the order in which its camera counted, roll by roll."""
+    pictures = sorted(
+        (clip for clip in clips if clip.facts.kind is ClipKind.PICTURE),
+        key=lambda clip: (clip.roll.day, clip.roll.camera or "", clip.roll.name, clip.name),
+    )
+    return {clip.id: place for place, clip in enumerate(pictures)}
+
+
 def doubtful_names(clips: Sequence[Clip], named: Mapping[int, tuple[Clip, SlateRow]]) -> set[int]:
     """Places of the rows whose clip number may be a slip: another clip would do as well.
 
@@ -182,20 +202,13 @@ def doubtful_names(clips: Sequence[Clip], named: Mapping[int, tuple[Clip, SlateR
     after it name, a row's own clip is the only one that nothing names: then it is the one.
     `named`: by the row's place the clip that it names.
     """
-    order = {
-        clip.id: place
-        for place, clip in enumerate(
-            sorted(
-                (clip for clip in clips if clip.facts.kind is ClipKind.PICTURE),
-                key=lambda clip: (clip.roll.day, clip.roll.camera or "", clip.roll.name, clip.name),
-            )
-        )
-    }
+    order = _in_order(clips)
+    _, missed = told_gaps((row for _, row in named.values()), order, named)
     device = {clip.id: (clip.roll.day, clip.roll.name) for clip in clips}
     claimed = {clip.id for clip, _ in named.values()}
     free: defaultdict[tuple[int, str], list[int]] = defaultdict(list)
     for clip_id, place in order.items():
-        if clip_id not in claimed:
+        if clip_id not in claimed and place not in missed:
             free[device[clip_id]].append(place)
     groups: defaultdict[tuple[int, str, str], list[int]] = defaultdict(list)
     for place, (clip, row) in named.items():
@@ -219,7 +232,10 @@ def weigh(pool: Pool, named: Mapping[int, tuple[Clip, SlateRow]]) -> None:
 
     Sure stays what two independent sources say, or one that nothing makes doubtful.
     """
-    numbers = {id(pool.rows[place]): why for place, why in doubtful_numbers(pool.rows).items()}
+    told, _ = told_gaps(pool.rows, _in_order(pool.clips), named)
+    numbers = {
+        id(pool.rows[place]): why for place, why in doubtful_numbers(pool.rows, told).items()
+    }
     names = {id(pool.rows[place]) for place in doubtful_names(pool.clips, named)}
     sounds = doubtful_sounds(pool.clips)
     _weigh_sounds(pool)
