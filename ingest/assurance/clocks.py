@@ -27,6 +27,8 @@ __all__ = ["LEAST", "Offset", "Sighting", "agreed", "as_told", "clock_offsets"]
 LEAST = 20
 """Seconds from which a clock is told to be off: people press the buttons that far apart (from
 memory, common practice, no source)."""
+_CLOSE = 1.0
+"""Seconds within which a clock's offset needs no rounding to those of the vote."""
 _QUARTER = 15 * 60
 _FARTHEST_ZONE = 14 * 3600
 
@@ -99,8 +101,9 @@ def agreed(voted: Sequence[Offset], laid: Sequence[ClockOffset]) -> tuple[Offset
     """The vote on one day's clocks, each with the number that is told of it.
 
     `laid`: the offsets that `ingest.slate.matching` worked out of the same day. Where timecode
-    makes the vote exact, its number stands; else that of the matching does, which has every clip
-    in it and the lag of the buttons taken out, as long as it means the same (but for a zone). Of a
+    makes the vote exact, its number stands, unless the matching's is as close and of every clip;
+    else that of the matching does, which has every clip in it and the lag of the buttons taken
+    out, as long as it means the same (but for a zone). Of a
     clock that was set anew in the day, the last stretch tells how it stands; one that is right by
     then is told no more.
     """
@@ -113,7 +116,7 @@ def agreed(voted: Sequence[Offset], laid: Sequence[ClockOffset]) -> tuple[Offset
                 told.append(replace(one, seconds=last))
         elif not _same(one.seconds, last):
             told.append(one)
-        elif one.exact:  # the vote knows no zones, and the matching may
+        elif one.exact and not _is_close(own[-1]):  # the vote knows no zones, and the matching may
             zones = round((last - one.seconds) / _QUARTER) * _QUARTER
             told.append(replace(one, seconds=one.seconds + zones))
         else:
@@ -134,10 +137,14 @@ def as_told(laid: Sequence[ClockOffset], voted: Sequence[Offset]) -> tuple[Clock
         if number is None or one.device in several:
             told.append(one)
         elif _same(number, round(-one.slow)):
-            told.append(replace(one, slow=float(-number)))
+            told.append(one if _is_close(one) else replace(one, slow=float(-number)))
         elif one.is_sure:
             told.append(one)
     return tuple(told)
+
+
+def _is_close(one: ClockOffset) -> bool:
+    return one.is_sure and one.within <= _CLOSE
 
 
 def _same(one: int, other: int) -> bool:

@@ -59,11 +59,32 @@ def match_document(result: MatchResult, posters: Path) -> dict[str, Any]:
                 "slow_seconds": round(each.slow, 1),
                 "drift_seconds_a_day": round(each.drift, 1),
                 "spread_seconds": round(each.spread, 1),
+                "within_seconds": round(each.within, 1),
                 "against": each.against,
                 "sure": each.is_sure,
                 "clips": [result.clips[number].full_name for number in each.clip_ids],
             }
             for each in result.clocks
+        ],
+        "zones": [
+            {
+                "day": each.day,
+                "slow_seconds": each.seconds,
+                "against": each.against,
+                "devices": list(each.devices),
+                "do": "check time_zone in ingest.toml, and whether clocks know summer time",
+            }
+            for each in found.zones
+        ],
+        "timecodes": [
+            {
+                "device": each.device,
+                "day": each.day,
+                "behind_seconds": round(each.behind, 1),
+                "spread_seconds": round(each.spread, 1),
+                "clips": [result.clips[number].full_name for number in each.clip_ids],
+            }
+            for each in found.timecodes
         ],
         "conflicts": [
             {
@@ -186,7 +207,8 @@ def _said(value: Any) -> str:
 
 
 def _clock_lines(result: MatchResult) -> Iterator[str]:
-    """Clocks that are off by more than people's own slowness, and how surely."""
+    """Clocks that are off by more than people's own slowness, and how surely; a zone that may be
+    wrong; timecode that was never jammed."""
     from ingest.assurance.clocks import LEAST
     from ingest.slate.matching.by_clock import said_offset
 
@@ -195,13 +217,33 @@ def _clock_lines(result: MatchResult) -> Iterator[str]:
         yield ""
         yield "Clocks, as worked out from clips and takes:"
     for clock in off[:SHOWN]:
-        device = clock.device if clock.device.startswith("roll ") else f"camera {clock.device}"
         perhaps = "" if clock.is_sure else ", not sure"
         yield item(
-            f"{shown(device)}, day {clock.day}: {said_offset(clock.slow)} against {clock.against} "
-            f"({counted(len(clock.clip_ids), 'clip')}, spread {clock.spread:.1f} s{perhaps})"
+            f"{_device(clock.device)}, day {clock.day}: {said_offset(clock.slow)}, give or take "
+            f"{clock.within:.1f} s, against {clock.against} "
+            f"({counted(len(clock.clip_ids), 'clip')}{perhaps})"
         )
     yield from more(len(off))
+    found = result.matching
+    for zone in found.zones:
+        yield ""
+        yield (
+            f"Day {zone.day}: the clocks of cameras {', '.join(map(shown, zone.devices))} are all "
+            f"{said_offset(zone.seconds)} against {zone.against}. Is time_zone in ingest.toml "
+            "right, and was the clock changed for summer time?"
+        )
+    if found.timecodes:
+        yield ""
+        yield "Timecode that was not jammed to the sound's, as worked out from clips and takes:"
+    for jam in found.timecodes:
+        yield item(
+            f"{_device(jam.device)}, day {jam.day}: {said_offset(jam.behind)} "
+            f"({counted(len(jam.clip_ids), 'clip')}, spread {jam.spread:.1f} s)"
+        )
+
+
+def _device(name: str) -> str:
+    return shown(name if name.startswith("roll ") else f"camera {name}")
 
 
 def match_lines(result: MatchResult) -> Iterator[str]:

@@ -7,6 +7,7 @@ anew in the middle of the day, cards come back with clips that nobody logged.
 
 from __future__ import annotations
 
+import math
 import random
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -231,9 +232,9 @@ def _picture(
     label = int((start + 25.2) * RATE) if camera.letter in shape.timecoded else None
     stated = None
     if camera.letter not in shape.mtime_only:
-        stated = f"{DATE + timedelta(seconds=int(clock)):%Y-%m-%d %H:%M:%S}"
+        stated = f"{DATE + timedelta(seconds=math.floor(clock)):%Y-%m-%d %H:%M:%S}"
     ended = DATE.replace(tzinfo=UTC) + timedelta(
-        seconds=int(clock + float(exact)), hours=-ZONE_HOURS
+        seconds=math.floor(clock + float(exact)), hours=-ZONE_HOURS
     )
     day.modified[number] = int(ended.timestamp()) * 10**9
     day.clocks[number] = clock

@@ -67,6 +67,7 @@ def laid(slow: float, device: str = "B", sure: bool = True) -> ClockOffset:
         slow=slow,
         drift=0.0,
         spread=0.5,
+        within=2.0,
         clip_ids=(1, 2),
         against="the recorder's clock",
         is_sure=sure,

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, replace
-from statistics import median
+from statistics import median, pstdev
 
 __all__ = ["Alignment", "Pair", "Stretch", "align", "drift_of", "trimmed_mean"]
 
@@ -24,8 +24,13 @@ _STEADY = 5.0
 """Seconds of spread above which people's buttons can't be the reason."""
 _SIGMA = 1.4826
 """From the median distance to a standard deviation, where errors are normal."""
+_FEWEST = 5
+"""Pairs that it needs to know how far apart buttons are pressed."""
+_UNKNOWN_SPREAD = 1.5
 _TRIED = 10
-_FEWEST_FOR_DRIFT = 12
+_FEWEST_FOR_DRIFT = 20
+_SIGNIFICANT = 5.0
+"""Standard errors of a slope from which on it isn't chance."""
 _LONGEST_DRIFT = 30 / 86_400
 """Seconds a second: no clock of a camera that works drifts by more than 30 s a day."""
 
@@ -84,12 +89,16 @@ class Alignment:
     @property
     def doubt(self) -> float:
         """Seconds either way within which chance leaves the offset, in 95 of 100 days."""
-        return 2 * _SIGMA * self.spread / math.sqrt(max(1, len(self.pairs)))
+        many = max(1, len(self.pairs))
+        spread = self.spread if many >= _FEWEST else max(self.spread, _UNKNOWN_SPREAD)
+        chance = 2 * _SIGMA * spread * (1 + 2 / many) / math.sqrt(many)
+        # Farther apart than people's buttons: something that isn't chance is in it.
+        return chance + max(0.0, self.spread - _UNKNOWN_SPREAD)
 
     @property
     def is_sure(self) -> bool:
         """Enough pairs, close together, and no other offset explains as much by far."""
-        return len(self.pairs) >= 5 and self.rival <= 0.6 and self.spread <= _STEADY
+        return len(self.pairs) >= _FEWEST and self.rival <= 0.6 and self.spread <= _STEADY
 
 
 def align(
@@ -291,7 +300,7 @@ def _blur(values: Sequence[float]) -> float:
 
 
 def drift_of(times: Sequence[float], gaps: Sequence[float]) -> float:
-    """Seconds a second; 0 where too few pairs tell, or where it wouldn't show."""
+    """Seconds a second; 0 where too few pairs tell, or where chance may have made it."""
     if len(times) < _FEWEST_FOR_DRIFT or max(times) - min(times) < 3600:
         return 0.0
     points = sorted(zip(times, gaps, strict=True))
@@ -309,4 +318,5 @@ def drift_of(times: Sequence[float], gaps: Sequence[float]) -> float:
     if abs(drift) > _LONGEST_DRIFT:
         return 0.0
     flat = [gap - drift * time for time, gap in zip(times, gaps, strict=True)]
-    return drift if _blur(flat) < 0.9 * _blur(gaps) else 0.0
+    chance = _SIGMA * _blur(flat) / (math.sqrt(len(times)) * pstdev(times))
+    return drift if abs(drift) > _SIGNIFICANT * chance else 0.0

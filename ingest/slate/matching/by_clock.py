@@ -18,10 +18,9 @@ from ingest.media.facts import ClipKind
 from ingest.names import shown
 from ingest.slate.matching.alignment import Alignment, Stretch
 from ingest.slate.matching.assignment import assign
-from ingest.slate.matching.by_timecode import Timecodes
 from ingest.slate.matching.clocks import ClockOffset, clip_clocks, is_zone_open, steady
 from ingest.slate.matching.day_takes import DayTakes, TimedTake, takes_of_day
-from ingest.slate.matching.jams import Habit, habit_of
+from ingest.slate.matching.jams import Habit, Timecodes, habit_of
 from ingest.slate.matching.offsets import by_timecode, doubt
 from ingest.slate.matching.stretches import stretches
 from ingest.slate.names import camera_key

@@ -8,34 +8,19 @@ the log says about other clips of that camera and day.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ingest.catalog.records import Clip, SlateRow, Sure
 from ingest.media.facts import ClipKind
 from ingest.names import shown
-from ingest.slate.matching.jams import (
-    FEWEST,
-    TimecodeOffset,
-    TimecodeStretch,
-    timecode_stretches,
-)
+from ingest.slate.matching.jams import FEWEST, Timecodes, lay_timecodes, told_timecodes
 from ingest.slate.names import camera_key, parse_take
 from ingest.slate.naming import scope_of
 from ingest.slate.pool import Key, Met, Pool, row_key, said_row, said_take, sound_take, take_of
 from ingest.slate.timing import Span, free_running, overlap, row_span
 
-__all__ = ["Timecodes", "link_by_timecode"]
-
-
-@dataclass(frozen=True, slots=True)
-class Timecodes:
-    """What came of laying each camera's timecode on the sound's."""
-
-    shared: Mapping[tuple[int, str], tuple[TimecodeStretch, ...]]
-    """By day and camera, the stretches in which its timecode is the sound's."""
-    offsets: tuple[TimecodeOffset, ...]
-    """Of cameras whose timecode ran free and was never jammed."""
+__all__ = ["link_by_timecode"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +73,7 @@ def link_by_timecode(pool: Pool, rows: Sequence[SlateRow]) -> Timecodes:
             groups[camera, roll.day].append(clip)
     timed = [row for row in rows if row.start_timecode and parse_take(row.take).has_picture]
     days = {at: _days_of(pool, row) for at, row in enumerate(timed) if row.day is None}
-    laid = _lay(pool, groups)
+    laid = lay_timecodes(pool, groups)
     for (camera, day), clips in groups.items():
         takes = [_Take(row.scene, row.take, row_key(row), row=row) for row in timed]
         usable = [
@@ -107,53 +92,7 @@ def link_by_timecode(pool: Pool, rows: Sequence[SlateRow]) -> Timecodes:
             )
             pool.conflict("which clip", words, (), [row])
     _link_plain_sound(pool)
-    return _told(pool, laid)
-
-
-def _lay(
-    pool: Pool, groups: Mapping[tuple[str, int], Sequence[Clip]]
-) -> dict[tuple[str, int], list[TimecodeStretch]]:
-    """Each camera's timecode on the sound's of its day; where it was never jammed its clips are
-    put onto the sound's axis. Cameras of which nothing is sure are left out."""
-    laid: dict[tuple[str, int], list[TimecodeStretch]] = {}
-    for (camera, day), clips in groups.items():
-        sounds = [
-            clip
-            for clip in pool.clips
-            if clip.facts.kind is ClipKind.SOUND and clip.roll.day == day and clip.id in pool.spans
-        ]
-        running = free_running(clips)
-        timed = [clip for clip in clips if clip.id in running]
-        keys = [pool.keys(sound) for sound in sounds]
-        known = {
-            place: {at for at, held in enumerate(keys) if held & own}
-            for place, clip in enumerate(timed)
-            if (own := pool.keys(clip))
-        }
-        spans = [pool.spans[clip.id] for clip in sounds]
-        if found := timecode_stretches(timed, spans, pool.spans, known):
-            laid[camera, day] = found
-            for stretch in found:
-                pool.shifted.update(stretch.spans)
-    return laid
-
-
-def _told(pool: Pool, laid: Mapping[tuple[str, int], Sequence[TimecodeStretch]]) -> Timecodes:
-    by_id = {clip.id: clip for clip in pool.clips}
-    shared: dict[tuple[int, str], tuple[TimecodeStretch, ...]] = {}
-    offsets = []
-    for (_, day), found in laid.items():
-        for stretch in found:
-            roll = by_id[stretch.clip_ids[0]].roll
-            device = roll.camera or f"roll {roll.name}"
-            if stretch.is_shared:
-                shared[day, device] = (*shared.get((day, device), ()), stretch)
-            else:
-                told = stretch.alignment
-                offsets.append(
-                    TimecodeOffset(device, day, told.offset, told.spread, stretch.support)
-                )
-    return Timecodes(shared, tuple(offsets))
+    return told_timecodes(pool, laid)
 
 
 def _sound_takes(pool: Pool) -> dict[int, list[_Take]]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from fractions import Fraction
 
@@ -32,6 +32,10 @@ _CLOCK = re.compile(
     r"(Z|UTC|[+-]\d\d:?\d\d)?",
     re.ASCII,
 )
+_QUARTER = 900
+_BY_HAND = 120.0
+"""Seconds by which a clock set by hand is off, besides its zone."""
+_FARTHEST_ZONE = 14 * 3600
 _NOTHING = datetime(1970, 1, 1)
 
 
@@ -57,6 +61,41 @@ class ClockOffset:
     """Whose clock it was compared with: `the recorder's clock`, `the log's clock`."""
     is_sure: bool
     """Enough clips say so, and no other offset explains half as many."""
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneDoubt:
+    """Every camera of a day is off by the same quarters of an hour: a wrong zone, more likely than
+    so many clocks set wrong alike."""
+
+    day: int
+    seconds: int
+    """By which they all seem slow; negative: fast."""
+    against: str
+    devices: tuple[str, ...]
+
+
+def doubt_zones(
+    offsets: Sequence[ClockOffset],
+) -> tuple[tuple[ClockOffset, ...], tuple[ZoneDoubt, ...]]:
+    """The offsets less what all cameras of a day (two at least) share of whole quarters of an hour,
+    up to fourteen hours, and what that was, day by day. Pure."""
+    told, doubts = list(offsets), []
+    for day in sorted({each.day for each in offsets}):
+        own = [each for each in offsets if each.day == day]
+        quarters = {round(each.slow / _QUARTER) for each in own}
+        devices = tuple(dict.fromkeys(each.device for each in own))
+        if len(quarters) != 1 or len(devices) < 2 or not any(each.is_sure for each in own):
+            continue
+        seconds = _QUARTER * quarters.pop()
+        near = all(abs(each.slow - seconds) < _BY_HAND for each in own)
+        if not seconds or not near or abs(seconds) > _FARTHEST_ZONE:
+            continue
+        doubts.append(ZoneDoubt(day, seconds, own[0].against, devices))
+        told = [
+            replace(each, slow=each.slow - seconds) if each.day == day else each for each in told
+        ]
+    return tuple(told), tuple(doubts)
 
 
 def read_clock(text: str, zone: tzinfo | None = None) -> tuple[float, bool] | None:

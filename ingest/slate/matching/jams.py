@@ -12,11 +12,22 @@ from dataclasses import dataclass
 from statistics import median
 
 from ingest.catalog.records import Clip
+from ingest.media.facts import ClipKind
 from ingest.slate.matching.alignment import Alignment, Stretch, align
 from ingest.slate.matching.stretches import stretches
-from ingest.slate.timing import Span
+from ingest.slate.pool import Pool
+from ingest.slate.timing import Span, free_running
 
-__all__ = ["FEWEST", "Habit", "TimecodeOffset", "TimecodeStretch", "habit_of", "timecode_stretches"]
+__all__ = [
+    "FEWEST",
+    "Habit",
+    "TimecodeOffset",
+    "TimecodeStretch",
+    "Timecodes",
+    "habit_of",
+    "lay_timecodes",
+    "told_timecodes",
+]
 
 FEWEST = 5
 """Clips, and sound files, that it needs to tell anything."""
@@ -68,7 +79,65 @@ class Habit:
     """Seconds by which these cameras differ from it; None: nothing is known of this crew."""
 
 
-def timecode_stretches(
+@dataclass(frozen=True, slots=True)
+class Timecodes:
+    """What came of laying each camera's timecode on the sound's."""
+
+    shared: Mapping[tuple[int, str], tuple[TimecodeStretch, ...]]
+    """By day and camera, the stretches in which its timecode is the sound's."""
+    offsets: tuple[TimecodeOffset, ...]
+    """Of cameras whose timecode ran free and was never jammed."""
+
+
+def lay_timecodes(
+    pool: Pool, groups: Mapping[tuple[str, int], Sequence[Clip]]
+) -> dict[tuple[str, int], list[TimecodeStretch]]:
+    """Each camera's timecode on the sound's of its day; where it was never jammed its clips are
+    put onto the sound's axis. Cameras of which nothing is sure are left out."""
+    laid: dict[tuple[str, int], list[TimecodeStretch]] = {}
+    for (camera, day), clips in groups.items():
+        sounds = [
+            clip
+            for clip in pool.clips
+            if clip.facts.kind is ClipKind.SOUND and clip.roll.day == day and clip.id in pool.spans
+        ]
+        running = free_running(clips)
+        timed = [clip for clip in clips if clip.id in running]
+        keys = [pool.keys(sound) for sound in sounds]
+        known = {
+            place: {at for at, held in enumerate(keys) if held & own}
+            for place, clip in enumerate(timed)
+            if (own := pool.keys(clip))
+        }
+        spans = [pool.spans[clip.id] for clip in sounds]
+        if found := _stretches_of(timed, spans, pool.spans, known):
+            laid[camera, day] = found
+            for stretch in found:
+                pool.shifted.update(stretch.spans)
+    return laid
+
+
+def told_timecodes(
+    pool: Pool, laid: Mapping[tuple[str, int], Sequence[TimecodeStretch]]
+) -> Timecodes:
+    by_id = {clip.id: clip for clip in pool.clips}
+    shared: dict[tuple[int, str], tuple[TimecodeStretch, ...]] = {}
+    offsets = []
+    for (_, day), found in laid.items():
+        for stretch in found:
+            roll = by_id[stretch.clip_ids[0]].roll
+            device = roll.camera or f"roll {roll.name}"
+            if stretch.is_shared:
+                shared[day, device] = (*shared.get((day, device), ()), stretch)
+            else:
+                told = stretch.alignment
+                offsets.append(
+                    TimecodeOffset(device, day, told.offset, told.spread, stretch.support)
+                )
+    return Timecodes(shared, tuple(offsets))
+
+
+def _stretches_of(
     clips: Sequence[Clip],
     sounds: Sequence[Span],
     spans: Mapping[int, Span],

@@ -21,14 +21,15 @@ from ingest.catalog.records import Clip, Rating, SlateRow, Sure, TakeLink
 from ingest.media.facts import ClipKind
 from ingest.names import shown
 from ingest.slate.matching.by_clock import link_by_clock
+from ingest.slate.matching.by_name import link_named_rows
 from ingest.slate.matching.by_order import link_by_order
 from ingest.slate.matching.by_pattern import link_by_pattern
 from ingest.slate.matching.by_timecode import link_by_timecode
-from ingest.slate.matching.clocks import ClockOffset
+from ingest.slate.matching.clocks import ClockOffset, ZoneDoubt, doubt_zones
 from ingest.slate.matching.doubts import weigh
 from ingest.slate.matching.jams import TimecodeOffset
 from ingest.slate.names import camera_key, parse_take, scene_key, scene_order, take_order
-from ingest.slate.naming import ClipNames, Fit, scope_of
+from ingest.slate.naming import scope_of
 from ingest.slate.pool import (
     Conflict,
     Key,
@@ -40,7 +41,7 @@ from ingest.slate.pool import (
     take_of,
 )
 from ingest.slate.questions import Answer
-from ingest.slate.timing import Span, clip_span, overlap, row_span
+from ingest.slate.timing import Span, overlap, row_span
 
 __all__ = ["Conflict", "Matching", "match"]
 
@@ -61,6 +62,8 @@ class Matching:
     conflicts: tuple[Conflict, ...]
     clocks: tuple[ClockOffset, ...] = ()
     """How far each camera's clock was off, by day; a clock set anew in the day comes twice."""
+    zones: tuple[ZoneDoubt, ...] = ()
+    """What all cameras of a day are off by alike, left out of `clocks`: is the zone right?"""
     timecodes: tuple[TimecodeOffset, ...] = ()
     """How far the timecode of each camera that was never jammed runs from the sound's."""
     candidates: Mapping[int, tuple[Answer, ...]] = field(default_factory=dict)
@@ -85,12 +88,13 @@ def match(
     by which files or folders are named for their take, such as `{scene}-{take}`.
     """
     pool = Pool(clips, rows, (link for link in earlier_by_hand if link.by_hand))
-    named = _link_named_rows(pool)
+    named = link_named_rows(pool)
     _link_sound(pool)
     if names:
         link_by_pattern(pool, names)
     timecodes = link_by_timecode(pool, [row for row in rows if not row.clip])
-    clocks = link_by_clock(pool, timecodes, modified or {}, zone, day_ends=day_ends)
+    laid = link_by_clock(pool, timecodes, modified or {}, zone, day_ends=day_ends)
+    clocks, zones = doubt_zones(laid)
     _check_ratings(pool)
     _check_times(pool, named)
     weigh(pool, named)
@@ -108,6 +112,7 @@ def match(
         ),
         conflicts=tuple(pool.conflicts),
         clocks=clocks,
+        zones=zones,
         timecodes=timecodes.offsets,
         candidates=_candidates(pool, links),
     )
@@ -135,94 +140,6 @@ def _candidates(pool: Pool, links: Iterable[TakeLink]) -> dict[int, tuple[Answer
         if answers:
             found[clip.id] = tuple(answers.values())[:2]
     return found
-
-
-# By name ------------------------------------------------------------------------------------
-
-
-def _link_named_rows(pool: Pool) -> dict[int, tuple[Clip, SlateRow]]:
-    """Links rows that name their clip. Returns, by the row's place, what was linked."""
-    names = ClipNames(pool.clips)
-    linked: dict[int, tuple[Clip, SlateRow]] = {}
-    for place, row in enumerate(pool.rows):
-        if not row.clip:
-            continue
-        fitting = names.fitting(row.clip)
-        if fitting is None:
-            continue
-        fit, candidates = fitting
-        inside = [clip for clip in candidates if not scope_of(row, clip).denied]
-        if not inside:
-            if _came_in(pool, row):
-                _say_wrong_roll(pool, row, candidates)
-            continue
-        if len(inside) > 1:
-            inside = _narrowed_by_time(inside, row)
-        if len(inside) > 1:
-            found = _listed(inside)
-            words = (
-                f"{said_row(row)} names {shown(row.clip)} for {said_take(row.scene, row.take)}, "
-                f"which fits {found}: write the roll into the log"
-            )
-            pool.conflict("which clip", words, inside, [row])
-            continue
-        (clip,) = inside
-        linked[place] = clip, row
-        if clip.id not in pool.hand:
-            sure, basis = _named_basis(fit, clip, row)
-            pool.claim(clip, row.scene, row.take, sure, basis, row)
-    return linked
-
-
-def _named_basis(fit: Fit, clip: Clip, row: SlateRow) -> tuple[Sure, str]:
-    scope = scope_of(row, clip)
-    what = {
-        Fit.FULL: "roll and clip name",
-        Fit.NAME: "clip name",
-        Fit.NUMBER: "clip number",
-        Fit.END: "the last digits of the clip's number",
-    }[fit]
-    settled = fit is Fit.FULL or bool(scope.roll) or bool(scope.camera and scope.day)
-    sure = Sure.SURE if settled and fit is not Fit.END else Sure.LIKELY
-    agreed = f", {scope.agreed} agree" if scope.agreed else ""
-    if not agreed and fit is not Fit.FULL:
-        agreed = ", the only clip of that name"
-    return sure, f"{said_row(row)}: {what}{agreed}"
-
-
-def _narrowed_by_time(clips: Sequence[Clip], row: SlateRow) -> list[Clip]:
-    """Of several clips of one name, the one that ran at the logged time, where one did."""
-    timed = [
-        clip
-        for clip in clips
-        if (told := row_span(row, clip)) and (span := clip_span(clip)) and overlap(told, span) > 0
-    ]
-    return timed if len(timed) == 1 else list(clips)
-
-
-def _came_in(pool: Pool, row: SlateRow) -> bool:
-    """Whether anything of the row's roll, or of its day and camera, has come in at all. A card
-    that hasn't come in yet makes no row wrong: it is only open."""
-    if row.roll:
-        return any(clip.roll.name.casefold() == row.roll.casefold() for clip in pool.clips)
-    return any(
-        row.day in (None, clip.roll.day)
-        and (not row.camera or (clip.roll.camera or "").casefold() == row.camera.casefold())
-        for clip in pool.clips
-    )
-
-
-def _say_wrong_roll(pool: Pool, row: SlateRow, clips: Sequence[Clip]) -> None:
-    told = " ".join(
-        f"{name} {shown(str(value))}"
-        for name, value in (("roll", row.roll), ("camera", row.camera), ("day", row.day))
-        if value
-    )
-    words = (
-        f"{said_row(row)} names {shown(row.clip or '')} on {told}, where there is none; "
-        f"that name is borne by {_listed(clips)}"
-    )
-    pool.conflict("wrong roll", words, clips[:5], [row])
 
 
 # By the recorder ----------------------------------------------------------------------------
@@ -397,10 +314,3 @@ def _rows_without_clip(pool: Pool, named: dict[int, tuple[Clip, SlateRow]]) -> t
         if not any(not scope_of(row, clip).denied or clip.id in pool.hand for clip in held):
             unmet.append(pool.rows[place])
     return tuple(unmet)
-
-
-def _listed(clips: Sequence[Clip]) -> str:
-    names = [shown(clip.full_name) for clip in clips[:4]]
-    if len(clips) > 4:
-        return ", ".join(names) + f" and {len(clips) - 4:,} more"
-    return ", ".join(names[:-1]) + " and " + names[-1] if len(names) > 1 else names[0]
