@@ -219,8 +219,8 @@ def _clock_lines(result: MatchResult) -> Iterator[str]:
     for clock in off[:SHOWN]:
         perhaps = "" if clock.is_sure else ", not sure"
         yield item(
-            f"{_device(clock.device)}, day {clock.day}: {said_offset(clock.slow)}, give or take "
-            f"{clock.within:.1f} s, against {clock.against} "
+            f"{_device(clock.device)}, day {clock.day}: {said_offset(clock.slow)} against "
+            f"{clock.against}, give or take {clock.within:.1f} s "
             f"({counted(len(clock.clip_ids), 'clip')}{perhaps})"
         )
     yield from more(len(off))
