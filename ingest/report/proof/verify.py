@@ -2,9 +2,8 @@
 
 Linux: GNU coreutils (`md5sum --check` and its sisters; coreutils manual). macOS: `shasum` (Perl's,
 which Apple ships) and `md5 -q`. Windows: `Get-FileHash` of PowerShell 4 and later, and `certutil
--hashfile`. `ssh-keygen -Y verify` is in OpenSSH 8.1 and later, which all three bring along. The
-commands for macOS and Windows are from their makers' manual pages; only those for Linux are run by
-the tests.
+-hashfile`. `ssh-keygen -Y verify` is in OpenSSH 8.1 and later, which all three bring along. What of
+this is run by the tests, and what only read, stands at the top of `test_proof_typed`.
 """
 
 from __future__ import annotations
@@ -200,8 +199,8 @@ def _windows(facts: ProofFacts) -> Iterator[Step]:
             "another way than this folder: a forger would put their own key here.",
             (
                 (
-                    f'cd $proof; cmd /c "ssh-keygen -Y verify -f {ALLOWED} -I {IDENTITY} '
-                    f'-n {NAMESPACE} -s {SIGNATURE} < {DIGESTS}"'
+                    f'cd -LiteralPath $proof; cmd /c "ssh-keygen -Y verify -f {ALLOWED} '
+                    f'-I {IDENTITY} -n {NAMESPACE} -s {SIGNATURE} < {DIGESTS}"'
                 ),
             ),
         )
