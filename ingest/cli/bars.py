@@ -12,7 +12,7 @@ from types import TracebackType
 from typing import Self
 
 from ingest.cli.terminal import lines_for
-from ingest.copying.values import CardRead, DriveStopped, Event, Progress
+from ingest.copying.values import DriveStopped, Event, Progress
 from ingest.names import shown
 from ingest.wording import size
 
@@ -88,13 +88,12 @@ class CopyBars:
 
     def tell(self, card: int, event: Event) -> None:
         with self._lock:
-            if isinstance(event, CardRead):
-                pass  # what is left is checking; the card is looked at once more before it may go
-            elif isinstance(event, DriveStopped):
+            # CardRead says nothing here: the card is looked at once more before it may go.
+            if isinstance(event, DriveStopped):
                 name = self._drives[event.drive]
                 line = f"{name}: stopped, {event.why}; the others go on"
                 self._write(lines_for(sys.stderr, line))
-            else:
+            elif isinstance(event, Progress):
                 self._sums.take(card, event)
                 self._draw()
 

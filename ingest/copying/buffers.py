@@ -19,7 +19,7 @@ ALIGNMENT = 4096
 CHUNK = 2 * 1024 * 1024
 """Bytes in one buffer."""
 
-MEMORY = 60 * 1024 * 1024
+MEMORY = 80 * 1024 * 1024
 """Bytes of buffers for the cards of one command together, whatever they hold."""
 
 _PATTERN = memoryview(bytes(range(1, 252)) * (CHUNK // 251 + 1))[:CHUNK]

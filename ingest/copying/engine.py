@@ -35,6 +35,7 @@ from ingest.copying.values import (
     COMPARED,
     CardRead,
     CardState,
+    CopyMatched,
     CopyOutcome,
     CopyOutcomeOf,
     DriveStopped,
@@ -157,7 +158,7 @@ class _Engine:
         left: float | None = None
         try:
             while not gathered.complete:
-                moved = self._gather(gathered)
+                moved = self._gather(gathered, tell)
                 if self.asked.is_set():
                     self.stop.set()
                 for drive in self.drives:
@@ -178,7 +179,7 @@ class _Engine:
                         break
                 elif not any(thread.is_alive() for thread in self.threads) and not moved:
                     # Everybody has gone home, so nothing more can come.
-                    self._gather(gathered)
+                    self._gather(gathered, tell)
                     break
             yield from gathered.take_complete()
             yield from gathered.take_rest()
@@ -206,19 +207,20 @@ class _Engine:
             self.failure = self.failure or error
             self.stop.set()
 
-    def _gather(self, gathered: _Gathered) -> bool:
+    def _gather(self, gathered: _Gathered, tell: Callable[[Event], None]) -> bool:
         """Take what the finishers have; wait a tick for the first. False when there was none."""
-        try:
-            gathered.add(self.outcomes.get(timeout=_TICK))
-        except queue.Empty:
-            return False
+        wait = _TICK
         end = time.monotonic() + _TICK
-        while time.monotonic() < end:
+        while True:
             try:
-                gathered.add(self.outcomes.get_nowait())
+                outcome = self.outcomes.get(timeout=wait) if wait else self.outcomes.get_nowait()
             except queue.Empty:
-                break
-        return True
+                return not wait
+            if (first := gathered.add(outcome)) is not None:
+                tell(first)
+            wait = 0.0
+            if time.monotonic() > end:
+                return True
 
     def _progress(self) -> Progress:
         return Progress(self.reader.bytes_read, tuple(drive.meter() for drive in self.drives))
@@ -267,22 +269,29 @@ class _Gathered:
     def complete(self) -> bool:
         return not self._open and not self._ready
 
-    def add(self, outcome: CopyOutcomeOf) -> None:
+    def add(self, outcome: CopyOutcomeOf) -> CopyMatched | None:
+        """Take it in; the word for everybody else when it is the first that matched."""
         task, copy_outcome = outcome
         if task not in self._open:
-            return  # a drive that was given up and came back after all
+            return None  # a drive that was given up and came back after all
         copies = self._copies.setdefault(task, [])
         if copy_outcome is None:
             self._copies.pop(task)
             self._open.discard(task)
             self._ready.append(task)
-            return
+            return None
         if any(earlier.drive == copy_outcome.drive for earlier in copies):
-            return
+            return None
+        matched = copy_outcome.state is State.MATCHED
+        first = matched and not any(earlier.state is State.MATCHED for earlier in copies)
         copies.append(copy_outcome)
         self._owed[task] -= 1
         if self._ended or not self._owed[task]:
             self._close_if_whole(task)
+        if not first:
+            return None
+        file = self._tasks[task]
+        return CopyMatched(file.path, file.size, copy_outcome.drive, self._reads.of(task).digests)
 
     def drive_ended(self, drive: int, why: str) -> None:
         """No more comes from this drive: what it still owes is unverified, with the reason."""

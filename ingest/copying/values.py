@@ -146,8 +146,19 @@ class DriveStopped:
 
 
 @dataclass(frozen=True, slots=True)
+class CopyMatched:
+    """The first copy of a file has matched, and stands under its final name on that drive; the
+    other drives may still be at it."""
+
+    path: str
+    size: int
+    drive: int
+    digests: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
 class CardRead:
     """The card may leave the reader: all that could be read was read."""
 
 
-Event = Progress | DriveStopped | CardRead
+Event = Progress | DriveStopped | CopyMatched | CardRead

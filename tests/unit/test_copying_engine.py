@@ -21,6 +21,7 @@ from ingest.copying.values import (
     COMPARED,
     Action,
     CardRead,
+    CopyMatched,
     CardState,
     Destination,
     Event,
@@ -116,6 +117,24 @@ def test_the_card_is_told_free_when_all_is_read(bench: Bench) -> None:
     assert isinstance(last, Progress)
     assert last.read == total
     assert [(m.written, m.checked, m.stopped) for m in last.drives] == [(total, total, "")] * 2
+
+
+def test_the_first_match_of_a_file_is_told_once_while_other_drives_are_at_it(
+    bench: Bench,
+) -> None:
+    """With its digests, and with the file under its final name on that drive."""
+    bench.drives = NAMES[:2]
+    files = {"A/C0001.MOV": content(3 * MIB), "A/C0001.XML": content(100)}
+    tasks = [bench.put(path, data) for path, data in files.items()]
+    found = bench.copy(tasks)
+    told = [event for event in bench.events if isinstance(event, CopyMatched)]
+    assert {event.path: event.size for event in told} == {
+        path: len(data) for path, data in files.items()
+    }
+    assert len(told) == len(files)
+    for event in told:
+        assert event.digests == found[event.path].digests
+        assert bench.on_drive(NAMES[event.drive])[event.path] == files[event.path]
 
 
 def test_each_match_stands_in_the_journal_first(bench: Bench) -> None:

@@ -6,7 +6,7 @@ import time
 from types import SimpleNamespace
 from typing import Any, cast
 
-from ingest.copying.values import DriveMeter, DriveStopped, Event, Progress
+from ingest.copying.values import CopyMatched, DriveMeter, DriveStopped, Event, Progress
 from ingest.jobs.offloading.ledger import Ledger
 from ingest.jobs.offloading.pace import Meter
 from ingest.jobs.offloading.values import Phase
@@ -28,19 +28,24 @@ def test_a_long_run_keeps_few_points_and_its_whole_length() -> None:
 
 
 def test_what_the_engine_tells_is_kept_for_each_drive_and_passed_on() -> None:
-    """Half of a byte's way is the writing, half the reading back; every event goes on."""
+    """Half of a byte's way is the writing, half the reading back; every event goes on, but a match
+    goes to those who read the clips, under its name on the card."""
     plan = cast(Any, SimpleNamespace(drives=[None, None]))
     nothing = cast(Any, None)
     ledger = Ledger(plan, nothing, nothing, [], [], time.monotonic(), {})
     heard: list[Event | Phase] = []
-    listen = ledger.listening(heard.append)
+    arrived: list[str] = []
+    reader = SimpleNamespace(arrived=lambda path, matched: arrived.append(path))
+    listen = ledger.listening(heard.append, cast(Any, reader))
     told: list[Event] = [
         Progress(10 * MB, (DriveMeter(10 * MB, 8 * MB, ""), DriveMeter(4 * MB, 0, ""))),
         DriveStopped(1, "gone"),
     ]
     for event in told:
         listen(event)
+    listen(CopyMatched("A/C0001.MOV", 5, 0, {}))
     assert heard == told
+    assert arrived == ["A/C0001.MOV"]
     assert [[count for _, count in on.meter.points] for on in ledger.on_drive] == [
         [9 * MB],
         [2 * MB],

@@ -1,13 +1,13 @@
 """Reading what each clip is, from the copies, while the offload goes on.
 
-Each file of a clip is read as soon as it stands matched on a drive, from the drive that was fastest
-so far, in other processes: a broken file can hang or crash a decoder and never the offload. The
+Each file of a clip is read as soon as it stands matched on the first drive, which is the fastest,
+in other processes: a broken file can hang or crash a decoder and never the offload. The
 card is never read for it, and a file whose content was read before isn't read again.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from types import TracebackType
 from typing import Self
@@ -15,9 +15,8 @@ from typing import Self
 from ingest.card.clips import ClipGroup, Confirmed, confirm, group
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Clip, ClipRole, NewClip, NewClipLook, Observer, Roll
-from ingest.copying.values import Action, FileOutcome
+from ingest.copying.values import Action, CopyMatched
 from ingest.drives import DriveSeen
-from ingest.evidence import State
 from ingest.jobs.clip_making import (
     files_of,
     files_to_read,
@@ -47,14 +46,11 @@ class ClipReader:
         roll: Roll,
         seen: list[DriveSeen],
         workers: int,
-        speeds: Sequence[float] = (),
     ) -> None:
-        """`speeds`: bytes a second of each drive in its past, 0 for unknown."""
         self.healths: tuple[ClipHealth, ...] = ()
         """Whether each clip plays; known when it is finished."""
         self._plan = plan
         self._drives = [drive.name for drive in seen]
-        self._speeds = [*speeds, *[0.0] * (len(seen) - len(speeds))]
         self._catalog = catalog
         self._workers = workers
         self._roll = roll
@@ -91,16 +87,13 @@ class ClipReader:
         if self._pool is not None:
             self._pool.close()
 
-    def arrived(self, outcome: FileOutcome) -> None:
-        """A file stands matched on a drive; if it is part of a recording it is read from there."""
-        if outcome.path in self._place or outcome.path in self._taken:
-            return
-        matched = [one.drive for one in outcome.copies if one.state is State.MATCHED]
-        drive = max(matched, key=lambda number: self._speeds[number])
-        if outcome.path in self._further:
-            self._submit(outcome.path, drive)
-        elif outcome.path in self._main:
-            self._submit_main(outcome.path, drive, outcome.size, outcome.digests)
+    def arrived(self, path: str, matched: CopyMatched) -> None:
+        """A file (`path` on the card) stands matched on a drive; if it is part of a recording it
+        is read from there."""
+        if path in self._further:
+            self._submit(path, matched.drive)
+        elif path in self._main:
+            self._submit_main(path, matched.drive, matched.size, matched.digests)
         if self._pool is not None:
             for result in self._pool.ready():
                 self._results[result.key] = result

@@ -35,6 +35,7 @@ from ingest.copying.values import (
     COMPARED,
     Action,
     CardState,
+    CopyMatched,
     DriveStopped,
     Event,
     FileOutcome,
@@ -117,8 +118,11 @@ class Ledger:
             for file in self.plan.files
         ]
 
-    def listening(self, tell: Tell) -> Callable[[Event], None]:
+    def listening(self, tell: Tell, clips: ClipReader) -> Callable[[Event], None]:
         def listen(event: Event) -> None:
+            if isinstance(event, CopyMatched):
+                clips.arrived(card_path(event.path), event)
+                return
             if isinstance(event, DriveStopped):
                 self.on_drive[event.drive].stopped = event.why
             elif isinstance(event, Progress):
@@ -141,7 +145,7 @@ class Ledger:
 
     # Copying ---------------------------------------------------------------------------------
 
-    def take(self, outcomes: Iterator[FileOutcome], clips: ClipReader) -> None:
+    def take(self, outcomes: Iterator[FileOutcome]) -> None:
         """Record what the engine yields."""
         batch: list[FileOutcome] = []
         since = time.monotonic()
@@ -149,11 +153,11 @@ class Ledger:
             path = card_path(outcome.path)
             batch.append(outcome if path == outcome.path else replace(outcome, path=path))
             if len(batch) >= _BATCH_FILES or time.monotonic() - since > _BATCH_SECONDS:
-                self._record(batch, clips)
+                self._record(batch)
                 batch, since = [], time.monotonic()
-        self._record(batch, clips)
+        self._record(batch)
 
-    def _record(self, batch: list[FileOutcome], clips: ClipReader) -> None:
+    def _record(self, batch: list[FileOutcome]) -> None:
         at = datetime.now(UTC)
         files: list[NewFile] = []
         looks: list[tuple[str, NewLook]] = []
@@ -176,8 +180,6 @@ class Ledger:
             self.catalog.record_copied(self.offload, files, looks)
         for outcome in batch:
             self._count(outcome)
-            if any(one.state is State.MATCHED for one in outcome.copies):
-                clips.arrived(outcome)
 
     def _looks(self, outcome: FileOutcome, at: datetime) -> Iterator[NewLook]:
         for one in outcome.copies:

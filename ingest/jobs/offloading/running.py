@@ -77,8 +77,7 @@ def run_offload(
         work = Ledger(plan, catalog, offload, known, seen, begun, pasts)
         work.set_aside(folders, run)
         catalog.note_card(offload, _notes(plan))
-        speeds = [pasts.get(one.id, 0.0) for one in known]
-        with ClipReader(plan, catalog, offload.roll, seen, clip_readers, speeds) as clips:
+        with ClipReader(plan, catalog, offload.roll, seen, clip_readers) as clips:
             tell(Phase.COPYING)
             _load_meanwhile()
             outcomes = copy(
@@ -88,12 +87,12 @@ def run_offload(
                 folders,
                 kinds=plan.kinds,
                 stop=stop,
-                tell=work.listening(tell),
+                tell=work.listening(tell, clips),
                 memory=memory,
                 poisoned=poisoned,
                 head_start=head_start,
             )
-            work.take(outcomes, clips)
+            work.take(outcomes)
             work.compare_with_lists()
             if work.unread:
                 tell(Phase.SALVAGING)
