@@ -14,7 +14,7 @@ from datetime import UTC, datetime, timedelta
 
 from ingest import drives
 from ingest.assurance.audit import Expected
-from ingest.assurance.rereading import Item
+from ingest.assurance.rereading.values import Item
 from ingest.card.litter import is_litter
 from ingest.checksums import KINDS
 from ingest.copying.reading import open_root

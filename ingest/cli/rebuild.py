@@ -14,7 +14,7 @@ from ingest.names import shown
 from ingest.wording import counted, whole
 
 if TYPE_CHECKING:
-    from ingest.jobs.rebuilding import Difference, Result
+    from ingest.jobs.rebuilding.values import Difference, Result
 
 __all__ = ["command"]
 
@@ -54,7 +54,7 @@ def command(
 
     from ingest.jobs.further.lists import Request
     from ingest.jobs.reading_clips import read_missing_clips
-    from ingest.jobs.rebuilding import rebuild
+    from ingest.jobs.rebuilding.running import rebuild
 
     request = Request(
         drives=drives,

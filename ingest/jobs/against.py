@@ -12,14 +12,14 @@ from ingest import drives
 from ingest.assurance.audit import Expected
 from ingest.assurance.listed import read_lists
 from ingest.assurance.renamed import folders_by_lists
-from ingest.assurance.rereading import (
+from ingest.assurance.rereading.drives import reread
+from ingest.assurance.rereading.values import (
     Checked,
     DriveGone,
     DriveTask,
     Item,
     Progress,
     UnknownFile,
-    reread,
 )
 from ingest.errors import ExitCode, NotKnown, UsageError
 from ingest.evidence import Against, Route, State

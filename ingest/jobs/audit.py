@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from ingest.assurance.audit import Judged
-from ingest.assurance.rereading import (
+from ingest.assurance.rereading.drives import reread
+from ingest.assurance.rereading.values import (
     Checked,
     DriveGone,
     DriveTask,
@@ -20,7 +21,6 @@ from ingest.assurance.rereading import (
     Speed,
     TimeUp,
     UnknownFile,
-    reread,
 )
 from ingest.assurance.schedule import seconds_for
 from ingest.assurance.state import copy_state

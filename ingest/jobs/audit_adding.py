@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from ingest.assurance.rereading import Checked, DriveTask
+from ingest.assurance.rereading.values import Checked, DriveTask
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Copy, Roll
 from ingest.evidence import State

@@ -10,7 +10,7 @@ from datetime import datetime
 
 from ingest.assurance.audit import Expected
 from ingest.assurance.listed import ListedFolder, expected_from, listed_folders
-from ingest.assurance.rereading import DriveTask, Item
+from ingest.assurance.rereading.values import DriveTask, Item
 from ingest.assurance.schedule import last_read, read_already
 from ingest.assurance.sources import came_from_lists, claimed_against
 from ingest.assurance.state import copy_state

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from ingest.assurance.rereading import Progress
+from ingest.assurance.rereading.values import Progress
 from ingest.evidence import State
 from ingest.jobs.audit_adding import Estimate
 

@@ -8,7 +8,7 @@ import stat
 
 from ingest import checksums
 from ingest.manifest.model import CHAIN_NAME, HISTORY_FOLDER, BadManifest
-from ingest.manifest.reading import MAX_BYTES
+from ingest.manifest.strangers import MAX_BYTES
 from ingest.platforms import posix_files
 
 __all__ = [

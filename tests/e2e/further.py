@@ -9,10 +9,8 @@ from pathlib import Path
 
 import pytest
 
-# Before anything is patched: these have `look_at` under its own name, and a module that is first
+# Before anything is patched: it has `look_at` under its own name, and a module that is first
 # imported while a test has put another in its place would keep that one for good.
-import ingest.assurance.listed
-import ingest.assurance.rereading
 import ingest.jobs.reuse.judging  # noqa: F401
 from ingest import drives
 from ingest.catalog.catalog import Catalog

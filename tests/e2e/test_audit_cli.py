@@ -335,7 +335,9 @@ def test_when_a_drive_leaves_in_the_middle_then_unfinished_and_no_evidence_again
     aside = shelf.place / "aside"
     file.rename(aside)
     with monkeypatch.context() as left:
-        left.setattr("ingest.assurance.rereading.gone", lambda volume, root: "it was unplugged")
+        left.setattr(
+            "ingest.assurance.rereading.one_copy.gone", lambda volume, root: "it was unplugged"
+        )
         assert shelf.run("audit", "HERON", "--json") == 4
     document = answer(capsys)
     assert (document["verdict"], document["problems"]) == ("unfinished", [])

@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 
 from fixtures.damage import flip_bit
-from ingest.assurance import rereading
+from ingest.assurance.rereading import drives as rereading
+from ingest.assurance.rereading import one_copy
 from ingest.copying.journal import Journal
 from ingest.manifest.history import History, commit_generation, prepare_generation, read_history
 from ingest.manifest.model import HashList
@@ -97,7 +98,7 @@ def test_a_drive_with_read_errors_is_not_written_to(
     shelf: Path, ingest: Runner, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Not now, and not at the next audit of another part of it."""
-    real = rereading.read_cold
+    real = one_copy.read_cold
 
     def failing(root: int, path: str, *rest: Any) -> Any:
         if path.endswith("C0002.BIN"):
@@ -105,7 +106,7 @@ def test_a_drive_with_read_errors_is_not_written_to(
         return real(root, path, *rest)
 
     with monkeypatch.context() as dying:
-        dying.setattr(rereading, "read_cold", failing)
+        dying.setattr(one_copy, "read_cold", failing)
         ran = ingest("audit", "HERON", "--json")
     assert ran.code == 3
     assert "read errors" in ran.document["drives"][0]["no_hash_list"][0]
@@ -237,7 +238,7 @@ def test_an_interrupted_audit_goes_on(
     after reads all again."""
     count = 0
     stops: list[threading.Event] = []
-    real, real_reread = rereading.read_cold, rereading.reread
+    real, real_reread = one_copy.read_cold, rereading.reread
 
     def stopping(root: int, path: str, *rest: Any) -> Any:
         nonlocal count
@@ -251,7 +252,7 @@ def test_an_interrupted_audit_goes_on(
         yield from real_reread(tasks, stop=stop, **rest)
 
     with monkeypatch.context() as cut:
-        cut.setattr(rereading, "read_cold", stopping)
+        cut.setattr(one_copy, "read_cold", stopping)
         cut.setattr("ingest.jobs.audit.reread", reread)
         ran = ingest("audit", "HERON", "--json")
     assert ran.document["verdict"] == "unfinished"

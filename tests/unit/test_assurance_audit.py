@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.assurance.audit import Expected, Found, judge, kind_to_compare
-from ingest.assurance.rereading import device_groups
+from ingest.assurance.rereading.drives import device_groups
 from ingest.assurance.times import common_shift, found_time, same_time
 from ingest.checksums import KINDS
 from ingest.drives import Volume

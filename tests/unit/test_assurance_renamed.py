@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from ingest.assurance.audit import Expected
 from ingest.assurance.listed import ListedFolder
 from ingest.assurance.renamed import folders_by_lists
-from ingest.assurance.rereading import Item
+from ingest.assurance.rereading.values import Item
 from ingest.drives import look_at
 from ingest.evidence import Against
 

@@ -8,7 +8,7 @@ import pytest
 
 from ingest import drives
 from ingest.assurance.audit import Judged
-from ingest.assurance.rereading import DriveTask
+from ingest.assurance.rereading.values import DriveTask
 from ingest.evidence import Act, Against, Route, State
 from ingest.jobs.audit_listing import Read, entries_of, why_no_list
 from ingest.jobs.audit_plan import Shelf

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from ingest.manifest import reading
+from ingest.manifest import strangers
 from ingest.manifest.model import Action, BadManifest, EntryHash
 from ingest.manifest.reading import read_chain, read_manifest
 from ingest.manifest.values import digest, moment
@@ -298,7 +298,7 @@ def test_a_declared_encoding_can_hide_nothing() -> None:
 
 def test_a_list_larger_than_the_limit_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     """Before anything of it is parsed."""
-    monkeypatch.setattr(reading, "MAX_BYTES", 100)
+    monkeypatch.setattr(strangers, "MAX_BYTES", 100)
     with pytest.raises(BadManifest, match="larger"):
         read_manifest(a_list(a_file()))
 

@@ -18,7 +18,8 @@ from datetime import UTC, datetime
 
 from ingest import drives
 from ingest.assurance.audit import Expected, Judged, judge
-from ingest.assurance.rereading import Item, find
+from ingest.assurance.rereading.one_copy import find
+from ingest.assurance.rereading.values import Item
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Drive, FileRecord, NewLook, Observer
 from ingest.copying.buffers import MEMORY

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from ingest.assurance.audit import Expected, Judged, judge
-from ingest.assurance.rereading import Item, find, gone
+from ingest.assurance.rereading.one_copy import find, gone
+from ingest.assurance.rereading.values import Item
 from ingest.assurance.reuse import FileNow, Looked
 from ingest.card.inventory import CardFile, Inventory
 from ingest.catalog.catalog import Catalog
