@@ -17,6 +17,7 @@ from ingest.names import shown
 from ingest.wording import counted, size, whole
 
 if TYPE_CHECKING:
+    from ingest.assurance.story import ShotStory
     from ingest.jobs.audit_values import AuditedDrive, AuditedRoll, Result
     from ingest.media.health import Health
 
@@ -104,10 +105,7 @@ def command(
     from ingest.cli.stopping import stopping
     from ingest.jobs.audit import audit
     from ingest.jobs.audit_plan import Wish
-    from ingest.jobs.health import health_lines, look_deep
-    from ingest.jobs.story import audit_stories
     from ingest.media.health import HealthState
-    from ingest.media.health_json import health_to_json
 
     if signed_by is not None and against is None:
         raise UsageError("--signed-by says who signed a proof.", do="--against PROOF")
@@ -145,6 +143,7 @@ def command(
     )
     stop = threading.Event()
     run = secrets.token_hex(8)
+    stories: tuple[ShotStory, ...] = ()
     looked: tuple[tuple[str, Health], ...] = ()
     with (
         terminal.catalog() as catalog,
@@ -167,8 +166,13 @@ def command(
             record=not no_record,
             budget=budget,
         )
-        stories = audit_stories(catalog, terminal.settings(catalog), result)
+        if result.verdict == "problem":
+            from ingest.jobs.story import audit_stories
+
+            stories = audit_stories(catalog, terminal.settings(catalog), result)
         if deep and not stop.is_set():
+            from ingest.jobs.health import look_deep
+
             looked = look_deep(
                 catalog,
                 terminal.observer(),
@@ -182,12 +186,13 @@ def command(
                 record=not no_record,
             )
     document = {**_document(result), "stories": list(map(story_document, stories))}
-    if deep:
-        document["health"] = [{"clip": clip, **health_to_json(health)} for clip, health in looked]
     lines = [*_lines(result), *map(story_line, stories)]
     if deep:
-        lines.append(_deep_line(looked))
-        lines += health_lines(looked)
+        from ingest.jobs.health import health_lines
+        from ingest.media.health_json import health_to_json
+
+        document["health"] = [{"clip": clip, **health_to_json(health)} for clip, health in looked]
+        lines += [_deep_line(looked), *health_lines(looked)]
     terminal.answer(document, lines)
     if any(health.state is HealthState.BROKEN for _, health in looked):
         return ExitCode.FOOTAGE

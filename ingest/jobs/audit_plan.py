@@ -21,8 +21,9 @@ from ingest.copying.reading import open_root
 from ingest.copying.tree import Tree
 from ingest.evidence import Act, Against, State
 from ingest.jobs.audit_targets import Chosen, lies_in
+from ingest.manifest.card_chain import card_chain
 from ingest.manifest.history import History, Trouble, read_history
-from ingest.manifest.kept import card_chain, kept_path
+from ingest.manifest.kept import kept_path
 from ingest.manifest.model import HISTORY_FOLDER, BadManifest
 
 __all__ = ["AuditPlan", "Disagreement", "Place", "Shelf", "Wish"]

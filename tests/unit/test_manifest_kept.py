@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ingest.manifest.card_chain import begin_with_card, card_chain
 from ingest.manifest.history import read_history
-from ingest.manifest.kept import begin_with_card, card_chain, card_path, in_history, kept_path
+from ingest.manifest.kept import card_path, in_history, kept_path
 from ingest.manifest.model import ChainEntry
 from ingest.manifest.writing import chain_xml
 

@@ -7,7 +7,7 @@ import threading
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import TypeVar, cast
+from typing import TYPE_CHECKING, TypeVar, cast
 
 from ingest import __version__
 from ingest.assurance.listed import expected_from
@@ -16,7 +16,7 @@ from ingest.catalog.records import Observer
 from ingest.checksums import LISTED_KINDS
 from ingest.copying.journal import JOURNAL, read_noted_lists
 from ingest.copying.roll_folder import LOCK, RollFolder
-from ingest.jobs.offloading.values import Plan
+from ingest.manifest.card_chain import CardChain, begin_with_card
 from ingest.manifest.directory_hashes import directory_hashes
 from ingest.manifest.files import c4_of, read_checked
 from ingest.manifest.history import (
@@ -26,7 +26,7 @@ from ingest.manifest.history import (
     prepare_generation,
     read_history,
 )
-from ingest.manifest.kept import CardChain, begin_with_card, in_history
+from ingest.manifest.kept import in_history
 from ingest.manifest.model import (
     ALWAYS_IGNORED,
     HISTORY_FOLDER,
@@ -46,6 +46,9 @@ from ingest.manifest.model import (
 from ingest.manifest.paths import is_listable
 from ingest.manifest.writing import ManifestXml, manifest_xml
 from ingest.names import shown
+
+if TYPE_CHECKING:
+    from ingest.jobs.offloading.values import Plan
 
 __all__ = [
     "IGNORED",
