@@ -4,10 +4,10 @@
         for roll in catalog.rolls(day=1): ...
 
 Its parts: `intake` (offloads and evidence in), `asking` (all of it out), `takes` (clips and
-links), `paper` (logs and shot lists), `custody` (where things are, what people decided), on `door`
-(transactions) and `opening` (what may be opened). Every method is one transaction: whole when it
-returns, and undone when it doesn't. A second process that writes waits for the first one. Values
-in and out are `records`; the tables stay inside this folder.
+links), `waveforms` (sounds compared), `paper` (logs and shot lists), `custody` (where things are,
+what people decided), on `door` (transactions) and `opening` (what may be opened). Every method is
+one transaction: whole when it returns, and undone when it doesn't. A second process that writes
+waits for the first one. Values in and out are `records`; the tables stay inside this folder.
 
 Besides the errors that a method names, any of them raises Unfinished when the catalog's disk or
 server fails, BadCatalog when its file turns out to be damaged, and ValueError once it is closed.
@@ -28,12 +28,13 @@ from ingest.catalog.intake import Intake
 from ingest.catalog.opening import open_file, open_url, prepare, stands
 from ingest.catalog.paper import Paper
 from ingest.catalog.takes import Takes
+from ingest.catalog.waveforms import Waveforms
 from ingest.errors import BadCatalog
 
 __all__ = ["Catalog"]
 
 
-class Catalog(Intake, Takes, Paper, Custody, Asking):
+class Catalog(Intake, Takes, Waveforms, Paper, Custody, Asking):
     """What is known of the footage. See the module for the promises that hold everywhere."""
 
     def __init__(self, engine: Engine, place: str, posters: Path, clock: Clock) -> None:

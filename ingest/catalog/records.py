@@ -12,6 +12,7 @@ from datetime import datetime
 from enum import StrEnum
 
 from ingest.catalog.slate_records import (
+    ComparedSound,
     Mark,
     PlannedShot,
     Rating,
@@ -31,6 +32,7 @@ __all__ = [
     "ClipFile",
     "ClipLook",
     "ClipRole",
+    "ComparedSound",
     "Copy",
     "Drive",
     "DriveSeen",

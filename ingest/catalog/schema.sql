@@ -300,6 +300,19 @@ CREATE TABLE take_link (
     CONSTRAINT fk_take_link_clip_id FOREIGN KEY(clip_id) REFERENCES clip (id)
 );
 
+CREATE TABLE waveform (
+    id INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT,
+    picture TEXT NOT NULL,
+    sound TEXT NOT NULL,
+    method BIGINT NOT NULL,
+    same BOOLEAN,
+    lag_us BIGINT,
+    who TEXT NOT NULL,
+    machine TEXT NOT NULL,
+    boot TEXT NOT NULL,
+    at TEXT NOT NULL
+);
+
 CREATE INDEX ix_added_digest_file_id ON added_digest (file_id);
 
 CREATE INDEX ix_card_note_offload_id ON card_note (offload_id);
@@ -336,6 +349,8 @@ CREATE INDEX ix_slate_row_load_id ON slate_row (load_id);
 
 CREATE INDEX ix_take_link_clip_id ON take_link (clip_id);
 
+CREATE INDEX ix_waveform_picture ON waveform (picture);
+
 CREATE TRIGGER added_digest_never_changed BEFORE UPDATE ON added_digest
 BEGIN SELECT RAISE(ABORT, 'evidence is never changed'); END;
 
@@ -367,3 +382,9 @@ BEGIN SELECT RAISE(ABORT, 'evidence is never deleted'); END;
 CREATE TRIGGER look_never_replaced BEFORE INSERT ON look
 WHEN EXISTS (SELECT 1 FROM look WHERE id = NEW.id)
 BEGIN SELECT RAISE(ABORT, 'evidence is never replaced'); END;
+
+CREATE TRIGGER waveform_never_changed BEFORE UPDATE ON waveform
+BEGIN SELECT RAISE(ABORT, 'what was compared is never changed'); END;
+
+CREATE TRIGGER waveform_never_deleted BEFORE DELETE ON waveform
+BEGIN SELECT RAISE(ABORT, 'what was compared is never deleted'); END;

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from enum import StrEnum
 
-__all__ = ["Mark", "PlannedShot", "Rating", "SlateRow", "Sure", "TakeLink"]
+__all__ = ["ComparedSound", "Mark", "PlannedShot", "Rating", "SlateRow", "Sure", "TakeLink"]
 
 
 class Rating(StrEnum):
@@ -121,3 +122,19 @@ class TakeLink:
     """What the link rests on, in words."""
     note: str | None = None
     by_hand: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ComparedSound:
+    """What the waveforms of a picture and a sound file said, whatever clips they belong to."""
+
+    picture: str
+    """The file's content: kind of checksum and digest, `kind:digest`."""
+    sound: str
+    method: int
+    """Which way of comparing it was (`slate.matching.by_waveform.METHOD`)."""
+    same: bool | None
+    """None: nothing can be said."""
+    lag_us: int | None
+    """Microseconds by which the sound file starts after the picture, where it is the same."""
+    at: datetime

@@ -74,7 +74,7 @@ def _match(terminal: Terminal, production: str | None) -> int:
     with terminal.catalog() as catalog:
         settings = _settings(terminal, catalog, production)
         chosen = production or _named(settings, catalog)
-        listener = Listener(terminal.note)
+        listener = Listener(terminal.note, terminal.observer())
         result = match_production(catalog, chosen, settings=settings, hear=listener)
         for remark in listener.remarks:
             terminal.note(remark)

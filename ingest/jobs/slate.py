@@ -21,6 +21,7 @@ from ingest.errors import UsageError
 from ingest.jobs.clocks import clocks_as_told
 from ingest.jobs.find import choose_production, find_clip
 from ingest.jobs.owed import planned_shots
+from ingest.jobs.scratch_sound import recall
 from ingest.settings import Settings
 from ingest.slate.changes import Changes, compare_rows
 from ingest.slate.conflicts import find_conflicts
@@ -144,7 +145,8 @@ def match_production(
     """Link all clips of a production to takes anew; links set by hand stay.
 
     `settings` say the shoot days, the hour a day ends, the time zone, and how files are named.
-    `hear` compares the waveforms of what isn't sure; None: nothing is listened to.
+    `hear` compares the waveforms of what isn't sure; None: nothing is listened to, and what was
+    heard before counts.
     """
     settings = settings or Settings()
     chosen = choose_production(catalog, production)
@@ -154,8 +156,8 @@ def match_production(
     links = [link for some in catalog.links(ids).values() for link in some]
     rows = with_days(catalog.slate(chosen), shoot_days(settings.days, rolls))
     found = match_clips(catalog, settings, clips, rows, links)
-    if hear is not None:
-        found = weigh(clips, found, hear(catalog, chosen, pairs(clips, found)))
+    if wanted := pairs(clips, found):
+        found = weigh(clips, found, (hear or recall)(catalog, chosen, wanted))
     catalog.replace_links(ids, found.links)
     planned = planned_shots(catalog, chosen, settings.days)
     between = find_conflicts(clips, rows, found.links, planned, known=found.conflicts)

@@ -5,8 +5,11 @@ Nothing else could link them: the clips have no timecode, and every file the sam
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
+import sqlite3
+from contextlib import closing
 from datetime import UTC, datetime
 from fractions import Fraction
 
@@ -92,11 +95,12 @@ def place(tmp_path, capfdbinary):
                 path = f"{roll}/{name}"
                 size = os.path.getsize(root / path)
                 facts = probe(root / path)
-                files.append(NewFile(name, size, 0, path, {"md5": "0" * 32}))
+                digest = hashlib.md5((root / path).read_bytes()).hexdigest()
+                files.append(NewFile(name, size, 0, path, {"md5": digest}))
                 clips.append(NewClip(name[:-4], (ClipFile(name, ClipRole.SPAN),), facts, None))
                 look = NewLook(
                     0, drive.id, path, Act.READ_BACK, State.MATCHED, Route.MEDIUM, Against.CARD,
-                    size, "md5", "0" * 32, "m1", NOON,
+                    size, "md5", digest, "m1", NOON,
                 )  # fmt: skip
                 looks.append((name, look))
             catalog.record_copied(offload, files, looks)
@@ -109,6 +113,7 @@ def place(tmp_path, capfdbinary):
         return int(code), json.loads(out), err.decode()
 
     command.root = root
+    command.catalog = catalog_path
     command.log = tmp_path / "day1.csv"
     return command
 
@@ -158,6 +163,39 @@ def test_when_the_log_names_takes_then_sound_makes_them_sure_or_open(place):
     ((take, sure, basis),) = found["A001/C0002"]
     assert (take, sure) == ("2", "open")
     assert basis.endswith("; but the waveforms differ from S01/R2")
+
+
+def test_when_it_is_matched_again_then_nothing_is_listened_to_again(place):
+    """What was heard is kept by the files' content: the drive may be away by then."""
+    _, before, told = place("slate", "match")
+    assert told.startswith("Comparing waveforms: 2 clips")
+    for path in place.root.glob("*/*.MOV"):
+        path.unlink()
+    _, after, told = place("slate", "match")
+    assert told == ""
+    assert after["links"] == before["links"]
+
+
+def test_when_a_log_comes_in_later_then_what_was_heard_before_counts(place):
+    """Loading listens to nothing, and still knows that C0002 doesn't hold take 2."""
+    place.log.write_text("scene,take,clip\n12,2,C0001\n12,2,C0002\n")
+    place("slate", "load", str(place.log))
+    place("slate", "match")
+    place.log.write_text("scene,take,clip,notes\n12,2,C0001,windy\n12,2,C0002,\n")
+    _, document, told = place("slate", "load", str(place.log))
+    assert told == ""
+    found = links_of(document)
+    assert found["A001/C0001"][0][1] == "sure"
+    assert found["A001/C0002"][0][1] == "open"
+
+
+def test_when_a_file_is_another_by_now_then_it_is_listened_to(place):
+    """Of one name, and another content: nothing kept fits it."""
+    place("slate", "match")
+    with closing(sqlite3.connect(place.catalog)) as connection, connection:
+        connection.execute("UPDATE file SET digests = replace(digests, 'md5', 'sha1')")
+    _, _, told = place("slate", "match")
+    assert told.startswith("Comparing waveforms: 2 clips")
 
 
 def test_when_a_person_has_set_the_take_then_no_sound_changes_it(place):

@@ -162,6 +162,8 @@ class UnseenDay:
     linkable: set[int] = field(default_factory=set)
     fault: dict[int, float] = field(default_factory=dict)
     """By clip id, seconds by which its own device's clock was ahead when it started."""
+    began: dict[int, float] = field(default_factory=dict)
+    """By clip id when it began in real time, seconds since 1970 (UTC)."""
     log_ahead: float = 0.0
     recorder_ahead: float = 0.0
 
@@ -301,7 +303,13 @@ def _count(at: float, date: datetime, rate: Fraction) -> float:
 
 
 def _add(
-    day: UnseenDay, roll: Roll, name: str, facts: ClipFacts, held: Truth, ahead: float, wrote: float
+    day: UnseenDay,
+    roll: Roll,
+    name: str,
+    facts: ClipFacts,
+    held: Truth,
+    ahead: float,
+    start: float,
 ) -> Clip:
     suffix = "wav" if facts.kind is ClipKind.SOUND else "mp4"
     clip = Clip(
@@ -315,6 +323,8 @@ def _add(
     day.clips.append(clip)
     day.truth[clip.id] = held
     day.fault[clip.id] = ahead
+    day.began[clip.id] = start
+    wrote = start + float(facts.duration_seconds or 0) + ahead
     day.modified[clip.id] = int(wrote // 2) * 2 * 10**9
     return clip
 
@@ -367,7 +377,7 @@ def _record_sound(
         )
         if words:
             held = frozenset({(scene, take_name)}) if slated else frozenset()
-        _add(day, roll, f"S01T{number:03}", facts, held, ahead, end + ahead)
+        _add(day, roll, f"S01T{number:03}", facts, held, ahead, start)
         if slated:
             heard.add((scene, take_name))
     return heard
@@ -437,7 +447,7 @@ def _record_camera(
             recorded=stamps[kind.stamps[place]],
         )
         name = f"{letter}{card:03}C{number + 1:03}" if letter in "AB" else f"CLIP{number + 1:04}"
-        clip = _add(day, roll, name, facts, held, ahead(start), end + ahead(end))
+        clip = _add(day, roll, name, facts, held, ahead(start), start)
         if index >= 0:
             named[index, letter] = clip.name
 

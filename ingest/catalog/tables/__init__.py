@@ -6,7 +6,13 @@ holds models and migrations together. Whoever opens a catalog imports all of the
 """
 
 from ingest.catalog.tables.base import APPLICATION_ID, VERSION_TABLE, VERSIONS, Base
-from ingest.catalog.tables.clips import ClipFileRow, ClipLookRow, ClipRow, TakeLinkRow
+from ingest.catalog.tables.clips import (
+    ClipFileRow,
+    ClipLookRow,
+    ClipRow,
+    TakeLinkRow,
+    WaveformRow,
+)
 from ingest.catalog.tables.custody import CustodyRow, RollMoveRow
 from ingest.catalog.tables.evidence import AddedDigestRow, CopyRow, LookRow
 from ingest.catalog.tables.footage import (
@@ -47,4 +53,5 @@ __all__ = [
     "SlateLoadRow",
     "SlateRowRow",
     "TakeLinkRow",
+    "WaveformRow",
 ]

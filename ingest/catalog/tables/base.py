@@ -12,7 +12,7 @@ from ingest.catalog.columns import Count, Json, Moment, Words
 
 __all__ = ["APPLICATION_ID", "VERSIONS", "VERSION_TABLE", "Base"]
 
-VERSIONS = ("0001", "0002", "0003", "0004", "0005", "0006")
+VERSIONS = ("0001", "0002", "0003", "0004", "0005", "0006", "0007")
 """Every migration in order, the newest last: what this program can open."""
 
 VERSION_TABLE = "catalog_version"

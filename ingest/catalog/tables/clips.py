@@ -1,4 +1,4 @@
-"""What the files are: clips, looks at them, and the takes that they hold."""
+"""What the files are: clips, looks at them, the takes that they hold, sounds compared."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 from ingest.catalog.columns import ExactPath, Id, Json
 from ingest.catalog.tables.base import Base
 
-__all__ = ["ClipFileRow", "ClipLookRow", "ClipRow", "TakeLinkRow"]
+__all__ = ["ClipFileRow", "ClipLookRow", "ClipRow", "TakeLinkRow", "WaveformRow"]
 
 
 class ClipRow(Base):
@@ -72,3 +72,21 @@ class TakeLinkRow(Base):
     boot: Mapped[str | None]
     set_at: Mapped[datetime]
     ended: Mapped[datetime | None]
+
+
+class WaveformRow(Base):
+    """What the waveforms of two files said. The database itself refuses to change or delete one."""
+
+    __tablename__ = "waveform"
+    __table_args__ = {"sqlite_autoincrement": True}  # noqa: RUF012  # no number is used twice
+    id: Mapped[int] = mapped_column(Id, primary_key=True)
+    picture: Mapped[str] = mapped_column(index=True)
+    """Kind and digest of the file, `kind:digest`."""
+    sound: Mapped[str]
+    method: Mapped[int]
+    same: Mapped[bool | None]
+    lag_us: Mapped[int | None]
+    who: Mapped[str]
+    machine: Mapped[str]
+    boot: Mapped[str]
+    at: Mapped[datetime]

@@ -56,8 +56,9 @@ def link_by_clock(
     zone: tzinfo | None = None,
     *,
     day_ends: int = 5,
-) -> tuple[ClockOffset, ...]:
-    """Claims takes for clips that nothing surer names, and tells each clock's offset.
+) -> tuple[tuple[ClockOffset, ...], dict[int, float]]:
+    """Claims takes for clips that nothing surer names. Returns each clock's offset, and by clip
+    id the start by its device's own clock in seconds.
 
     `timecodes`: which cameras share the sound's. `modified`: by clip id the time of its file,
     nanoseconds since 1970 (UTC).
@@ -106,7 +107,7 @@ def link_by_clock(
                 for each in found
             ]
         offsets += found
-    return tuple(offsets)
+    return tuple(offsets), {number: at.start for number, at in clocks.items()}
 
 
 def said_offset(seconds: float) -> str:

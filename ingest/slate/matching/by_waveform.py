@@ -14,14 +14,18 @@ from fractions import Fraction
 from ingest.catalog.records import Clip, Sure, TakeLink
 from ingest.media.facts import ClipKind
 from ingest.names import shown
+from ingest.slate.matching.clocks_heard import heard_clocks, worth_hearing
 from ingest.slate.matching.whole import Matching
 from ingest.slate.names import parse_take, scene_order, take_order
 from ingest.slate.naming import scope_of
 from ingest.slate.pool import Key, row_key, said_take, take_of
 from ingest.wording import counted
 
-__all__ = ["Sounded", "pairs", "weigh"]
+__all__ = ["METHOD", "Sounded", "pairs", "weigh"]
 
+METHOD = 1
+"""The way of decoding and comparing: counted up when it begins to say anything else, so that what
+was kept of an earlier one doesn't count."""
 _MOST = 40
 """Sound files that a clip without any take is compared with."""
 
@@ -39,7 +43,8 @@ class Sounded:
 def pairs(clips: Sequence[Clip], found: Matching) -> tuple[tuple[int, int], ...]:
     """Ids of picture and sound file to compare: for each link that is likely or open, the sound
     files of its take; for a clip without a take, the sound files of its day, at most 40, those
-    that no other clip of its camera holds first."""
+    that no other clip of its camera holds first; and a few sure ones of each camera whose clock
+    would be known better by it."""
     sounds = _sounds(clips, found)
     links = _by_clip(found)
     taken: set[tuple[int | None, str | None, Key]] = set()
@@ -49,6 +54,7 @@ def pairs(clips: Sequence[Clip], found: Matching) -> tuple[tuple[int, int], ...]
                 if link.sure is not Sure.OPEN:
                     taken.add((clip.roll.day, clip.roll.camera, take_of(link.scene, link.take)))
     chosen = []
+    wanting = worth_hearing(clips, found)
     for clip in clips:
         if clip.facts.kind is not ClipKind.PICTURE or not clip.facts.audio:
             continue
@@ -59,7 +65,7 @@ def pairs(clips: Sequence[Clip], found: Matching) -> tuple[tuple[int, int], ...]
             wanted = [
                 sound
                 for link in own
-                if link.sure is not Sure.SURE
+                if link.sure is not Sure.SURE or clip.id in wanting
                 for sound in _of_take(sounds, link, clip)
             ]
         else:
@@ -107,6 +113,7 @@ def weigh(
     ]
     return replace(
         found,
+        clocks=heard_clocks(found, {pair: said.lag_s for pair, said in heard.items() if said.same}),
         links=tuple(weighed),
         rows_without_clip=tuple(
             row

@@ -18,6 +18,7 @@ from ingest.media.facts import ClipFacts, ClipKind
 from ingest.slate.matching.alignment import Stretch
 
 __all__ = [
+    "RECORDER",
     "ClockOffset",
     "clip_clocks",
     "evened",
@@ -32,6 +33,8 @@ _CLOCK = re.compile(
     r"(Z|UTC|[+-]\d\d:?\d\d)?",
     re.ASCII,
 )
+RECORDER = "the recorder's clock"
+"""Whose clock it mostly is that others are held against."""
 _QUARTER = 900
 _BY_HAND = 120.0
 """Seconds by which a clock set by hand is off, besides its zone."""

@@ -14,7 +14,7 @@ from statistics import median
 
 from ingest.catalog.records import Clip
 from ingest.slate.matching.alignment import Alignment, Stretch, drift_of, trimmed_mean
-from ingest.slate.matching.clocks import ClockOffset
+from ingest.slate.matching.clocks import RECORDER, ClockOffset
 from ingest.slate.matching.jams import Habit, TimecodeStretch
 from ingest.slate.timing import Span
 
@@ -111,7 +111,7 @@ def by_timecode(
                 spread=median(abs(each - offset) for each in flat),
                 within=_LEAST + (grain + 1) / len(run) ** 0.5,
                 clip_ids=tuple(number for _, _, number in run),
-                against="the recorder's clock",
+                against=RECORDER,
                 is_sure=True,
             )
         )

@@ -62,6 +62,8 @@ class Matching:
     conflicts: tuple[Conflict, ...]
     clocks: tuple[ClockOffset, ...] = ()
     """How far each camera's clock was off, by day; a clock set anew in the day comes twice."""
+    starts: Mapping[int, float] = field(default_factory=dict)
+    """By clip id when it started by its own device's clock, in seconds of its own date and time."""
     zones: tuple[ZoneDoubt, ...] = ()
     """What all cameras of a day are off by alike, left out of `clocks`: is the zone right?"""
     timecodes: tuple[TimecodeOffset, ...] = ()
@@ -93,7 +95,7 @@ def match(
     if names:
         link_by_pattern(pool, names)
     timecodes = link_by_timecode(pool, [row for row in rows if not row.clip])
-    laid = link_by_clock(pool, timecodes, modified or {}, zone, day_ends=day_ends)
+    laid, starts = link_by_clock(pool, timecodes, modified or {}, zone, day_ends=day_ends)
     clocks, zones = doubt_zones(laid)
     _check_ratings(pool)
     _check_times(pool, named)
@@ -112,6 +114,7 @@ def match(
         ),
         conflicts=tuple(pool.conflicts),
         clocks=clocks,
+        starts=starts,
         zones=zones,
         timecodes=timecodes.offsets,
         candidates=_candidates(pool, links),
