@@ -41,6 +41,7 @@ def doubtful_numbers(
             cameras[camera_key(row.camera or "")].append(place)
             logs[row.day or 0, row.log].append(place)
     found: dict[int, str] = {}
+    logged = {row_key(row) for row in rows}
     for places in cameras.values():
         order = _slates(rows, places, together=False)
         after = {at for at, run in enumerate(order) if any(place in told for place in run)}
@@ -53,7 +54,7 @@ def doubtful_numbers(
         if len(keys) > _AGAIN * len(set(keys)):
             continue  # written camera by camera: the order of its rows isn't the order of the day
         after = {at for at, run in enumerate(order) if any(place in told for place in run)}
-        for at, why in (_out_of_order(keys, after) | _gaps(keys, after)).items():
+        for at, why in (_out_of_order(keys, after) | _gaps(keys, after, logged)).items():
             for place in order[at]:
                 found.setdefault(place, why)
     return found
@@ -88,7 +89,7 @@ def _slates(rows: Sequence[SlateRow], places: Sequence[int], *, together: bool) 
     return order
 
 
-def _gaps(keys: Sequence[Key], told: Container[int]) -> dict[int, str]:
+def _gaps(keys: Sequence[Key], told: Container[int], logged: Container[Key]) -> dict[int, str]:
     """Where all cameras together lack a number or two: the take on either side may be it. Where
     they lack more, numbers have leapt, and what counts on from there is no surer. And where the
     only take of a scene stands under a letter too far."""
@@ -98,7 +99,12 @@ def _gaps(keys: Sequence[Key], told: Container[int]) -> dict[int, str]:
     takes = Counter(scene for scene, _ in keys)
     for at, (scene, take) in enumerate(keys):
         before = last.get(scene)
-        if before is not None:
+        if before is None:
+            number = _number(take)
+            if number - 1 > _FORGOTTEN and (scene, str(number - 1)) not in logged:
+                found[at] = f"no take {number - 1} of its scene before it"
+                leapt.add(scene)
+        else:
             earlier = keys[before][1]
             missing = _number(take) - _number(earlier) - 1
             if at in told:
