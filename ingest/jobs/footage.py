@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ingest.assurance.footage.set_wrong import Oddity, set_wrong
+from ingest.assurance.footage.set_wrong import Oddity, differences, set_wrong
 from ingest.assurance.footage.timecodes import TimecodeFault, timecode_faults
 from ingest.assurance.footage.totals import Shot, Total, shot_total
 from ingest.catalog.catalog import Catalog
@@ -66,11 +66,12 @@ def shot_of(catalog: Catalog, rolls: Sequence[Roll]) -> Shot:
 
 def oddity_lines(odd: Sequence[Oddity], faults: Sequence[TimecodeFault]) -> list[str]:
     """For a terminal: what is wrong first, each difference once with the clips that have it."""
-    clips: dict[tuple[bool, str], list[str]] = {}
-    for one in sorted(odd, key=lambda one: not one.wrong):
-        said = f"Set wrong: {one.words} ({one.basis})" if one.wrong else f"Note: {one.words}"
-        clips.setdefault((one.wrong, said), []).append(one.clip)
-    lines = [line for (_, said), names in clips.items() for line in (said, f"  {listed(names)}")]
+    lines = []
+    for each in differences(odd):
+        lines += [
+            f"Set wrong: {each.words} ({each.basis})" if each.wrong else f"Note: {each.words}",
+            f"  {listed(each.clips)}",
+        ]
     lines += [f"Timecode: {fault.words}" for fault in faults[:_MOST]]
     if len(faults) > _MOST:
         lines.append(f"Timecode: {len(faults) - _MOST:,} more like that (--json tells all)")

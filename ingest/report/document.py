@@ -11,8 +11,10 @@ from datetime import UTC, datetime
 from fractions import Fraction
 from typing import Any
 
+from ingest.assurance.footage.set_wrong import Difference
 from ingest.names import shown, to_bytes
 from ingest.report.facts import (
+    ClipLength,
     ClipLine,
     CopyLine,
     DayEnd,
@@ -67,6 +69,9 @@ def facts_to_document(facts: IntakeFacts) -> dict[str, Any]:
         "files": [_file(file) for file in facts.files],
         "cameras": [_sum(each) for each in facts.cameras],
         "days": [_sum(each) for each in facts.days],
+        "roll_sums": [_sum(each) for each in facts.roll_sums],
+        "whole": None if facts.whole is None else _sum(facts.whole),
+        "differences": [_difference(each) for each in facts.differences],
         "day_end": None if facts.day_end is None else _day_end(facts.day_end),
         "scenes": [_scene(scene) for scene in facts.scenes],
         "offloads": [_offload(offload) for offload in facts.offloads],
@@ -228,9 +233,27 @@ def _sum(each: Sum) -> dict[str, Any]:
         "files": each.files,
         "bytes": each.bytes,
         "seconds": _seconds(each.seconds),
-        "bytes_per_second": (
-            _seconds(each.timed_bytes / each.seconds) if each.seconds > 0 else None
-        ),
+        "bytes_per_second": _seconds(each.data_rate),
+        "without_length": each.untimed,
+        "longest": _clip_length(each.longest),
+        "shortest": _clip_length(each.shortest),
+    }
+
+
+def _clip_length(each: ClipLength | None) -> dict[str, Any] | None:
+    if each is None:
+        return None
+    return {**_name("clip", each.clip), "seconds": _seconds(each.seconds)}
+
+
+def _difference(each: Difference) -> dict[str, Any]:
+    return {
+        "setting": each.setting,
+        "found": _text(each.found),
+        "wanted": _text(each.wanted),
+        "basis": each.basis,
+        "wrong": each.wrong,
+        "clips": [shown(name) for name in each.clips],
     }
 
 

@@ -12,12 +12,17 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from fractions import Fraction
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ingest.assurance.worth import Weakness, weakness
 from ingest.checksums import KINDS
 from ingest.evidence import Against, Route, State
 
+if TYPE_CHECKING:
+    from ingest.assurance.footage.set_wrong import Difference
+
 __all__ = [
+    "ClipLength",
     "ClipLine",
     "CopyLine",
     "DayEnd",
@@ -270,8 +275,15 @@ class OffloadLine:
 
 
 @dataclass(frozen=True, slots=True)
+class ClipLength:
+    clip: str
+    """ROLL/NAME."""
+    seconds: Fraction
+
+
+@dataclass(frozen=True, slots=True)
 class Sum:
-    """A total over one camera or one shoot day."""
+    """A total over one camera, roll or shoot day, or over all."""
 
     of: str
     clips: int
@@ -281,6 +293,16 @@ class Sum:
     """Length of the clips that state one."""
     timed_bytes: int = 0
     """Bytes of those clips: over `seconds` it is the measured data rate."""
+    untimed: int = 0
+    """Clips of picture or sound that state no length."""
+    longest: ClipLength | None = None
+    shortest: ClipLength | None = None
+    """None where no clip states a length."""
+
+    @property
+    def data_rate(self) -> Fraction | None:
+        """Bytes a second."""
+        return self.timed_bytes / self.seconds if self.seconds else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -375,6 +397,10 @@ class IntakeFacts:
     scenes: tuple[SceneLine, ...] = ()
     day_end: DayEnd | None = None
     """None in a report that is not about days."""
+    roll_sums: tuple[Sum, ...] = ()
+    whole: Sum | None = None
+    differences: tuple[Difference, ...] = ()
+    """How clips were recorded otherwise than asked for, or than their device's other clips."""
     cautions: tuple[str, ...] = field(default=())
 
     @property

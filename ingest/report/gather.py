@@ -7,6 +7,7 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from ingest.assurance.footage.set_wrong import differences
 from ingest.assurance.footage.totals import shot_total
 from ingest.assurance.state import CopyState, copy_state
 from ingest.report.facts import (
@@ -122,6 +123,9 @@ def gather(
         offloads=offload_lines,
         scenes=gather_scenes(clips, owed or {}),
         day_end=day_end,
+        roll_sums=tuple(sum_of(each, each.of) for each in shot.rolls),
+        whole=sum_of(shot.whole, "All"),
+        differences=differences(odd),
         cautions=CAUTIONS,
     )
 

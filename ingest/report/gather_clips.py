@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ingest.media.timecode import BadTimecode, from_label
-from ingest.report.facts import ClipLine, FileLine, SceneLine, Sum, TakeLine
+from ingest.report.facts import ClipLength, ClipLine, FileLine, SceneLine, Sum, TakeLine
 from ingest.slate.display import display_names
 from ingest.slate.names import scene_key
 from ingest.wording import natural
@@ -174,4 +174,12 @@ def sum_of(total: Total, of: str) -> Sum:
         bytes=total.bytes,
         seconds=total.seconds,
         timed_bytes=total.timed_bytes,
+        untimed=total.untimed,
+        longest=_length(total.longest),
+        shortest=_length(total.shortest),
     )
+
+
+def _length(clip: Clip | None) -> ClipLength | None:
+    seconds = clip.facts.duration_seconds if clip is not None else None
+    return ClipLength(clip.full_name, seconds) if clip is not None and seconds is not None else None

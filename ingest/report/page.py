@@ -19,7 +19,7 @@ from markupsafe import Markup
 
 from ingest import wording as words
 from ingest.names import shown
-from ingest.report import phrases
+from ingest.report import phrases, shot
 from ingest.report.facts import IntakeFacts, Problem
 from ingest.report.groups import group, grouped_by_scene
 from ingest.report.posters import Posters, choose, data_uri
@@ -70,6 +70,7 @@ def render(facts: IntakeFacts, posters: Posters | None = None) -> str:
             told=_told,
             folded=_folded,
             phrases=phrases,
+            shot=shot,
             poster=_uris(pictures),
             br=Markup("<br>"),
             strip_words=_strip_words,

@@ -7,13 +7,12 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Mapping, Sequence
-from fractions import Fraction
+from collections.abc import Mapping
 from typing import Any
 
 from ingest import wording as words
-from ingest.report import phrases
-from ingest.report.facts import DriveLine, IntakeFacts, OffloadLine, Problem, Sum
+from ingest.report import phrases, shot
+from ingest.report.facts import DriveLine, IntakeFacts, OffloadLine, Problem
 from ingest.report.groups import Group, Row, group
 from ingest.report.posters import Posters, choose
 from ingest.report.timeline import LEFT, TOP, WIDTH, Strip, draw
@@ -74,8 +73,24 @@ def _document(facts: IntakeFacts, posters: Posters, keys: Mapping[str, str]) -> 
         "groups": [_group(each, keys) for each in group(facts)],
         "clips": words.counted(len(facts.clips), "clip"),
         "left_out": words.counted(posters.left_out, "poster") if posters.left_out else "",
-        "cameras": [_sum(each) for each in facts.cameras],
-        "days": [_sum(each) for each in facts.days],
+        "total_columns": shot.TOTAL_COLUMNS,
+        "totals": [
+            {"title": title, "rows": [list(row) for row in rows]}
+            for title, rows in shot.total_groups(facts)
+        ],
+        "total_notes": shot.total_notes(facts),
+        "recorded": [
+            {
+                "said": said,
+                "wrong": wrong,
+                "clips": list(clips[:_NAMED]),
+                "more": f"and {len(clips) - _NAMED:,} more, named in the other forms"
+                if len(clips) > _NAMED
+                else "",
+            }
+            for said, wrong, clips in shot.recorded_words(facts)
+        ],
+        "as_meant": shot.AS_MEANT,
         "rolls": [
             {
                 "roll": roll.name,
@@ -227,18 +242,6 @@ def _row(row: Row, keys: Mapping[str, str]) -> dict[str, Any]:
             "digest": clip.digest or "no checksum",
             "files": words.counted(len(clip.files), "file") if len(clip.files) > 1 else "",
         }
-    )
-
-
-def _sum(each: Sum) -> Sequence[str]:
-    rate = each.timed_bytes / each.seconds if each.seconds else None
-    return (
-        each.of,
-        f"{each.clips:,}",
-        f"{each.files:,}",
-        words.length(each.seconds),
-        words.size(each.bytes),
-        words.speed(Fraction(rate)) if rate is not None else "none",
     )
 
 

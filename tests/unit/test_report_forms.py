@@ -19,10 +19,12 @@ from jsonschema import Draft202012Validator
 from lxml import html
 
 from ingest import wording as words
+from ingest.assurance.footage.set_wrong import ASKED, USUAL, Difference
 from ingest.evidence import Against, Route, State
 from ingest.names import shown
 from ingest.report.document import SCHEMA, facts_to_document, json_schema
 from ingest.report.facts import (
+    ClipLength,
     ClipLine,
     CopyLine,
     DayEnd,
@@ -173,6 +175,22 @@ def make(name: str = "plain") -> IntakeFacts:
         files=(file, bare),
         cameras=(Sum(name, 2, 2, 123_456_800, Fraction(20), 123_456_789),),
         days=(Sum(name, 2, 2, 123_456_800, Fraction(20), 123_456_789),),
+        roll_sums=(Sum(name, 1, 1, 0, Fraction(0)), Sum(f"{name}2", 1, 1, 0, Fraction(0), 0, 1)),
+        whole=Sum(
+            "All",
+            2,
+            2,
+            123_456_800,
+            Fraction(20),
+            123_456_789,
+            1,
+            ClipLength(name, Fraction(12)),
+            ClipLength(name, Fraction(8)),
+        ),
+        differences=(
+            Difference(name, "codec", name, name, ASKED, True, (name,) * 20),
+            Difference(name, "audio channels", name, name, USUAL, False, (name,)),
+        ),
         offloads=(offload,),
         day_end=DayEnd(
             1,

@@ -28,7 +28,7 @@ from ingest.catalog.records import Clip
 from ingest.media.facts import ClipKind
 from ingest.settings import DeviceSettings
 
-__all__ = ["ASKED", "USUAL", "Oddity", "set_wrong"]
+__all__ = ["ASKED", "USUAL", "Difference", "Oddity", "differences", "set_wrong"]
 
 ASKED = "ingest.toml"
 USUAL = "its other clips"
@@ -63,6 +63,32 @@ class Oddity:
         elif self.setting == "rotation":
             said = f"turned {said}"
         return said
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One thing that is other than it should be, with all clips of which it is so."""
+
+    words: str
+    """As `Oddity.words`."""
+    setting: str
+    found: str
+    wanted: str
+    basis: str
+    wrong: bool
+    clips: tuple[str, ...]
+    """ROLL/NAME, as they are."""
+
+
+def differences(odd: Sequence[Oddity]) -> tuple[Difference, ...]:
+    """The same, each difference once: what is wrong first, otherwise in the order of the clips."""
+    clips: dict[tuple[str, str, str, str, bool], list[str]] = {}
+    words: dict[tuple[str, str, str, str, bool], str] = {}
+    for one in sorted(odd, key=lambda one: not one.wrong):
+        key = (one.setting, one.found, one.wanted, one.basis, one.wrong)
+        words[key] = one.words
+        clips.setdefault(key, []).append(one.clip)
+    return tuple(Difference(words[key], *key, tuple(names)) for key, names in clips.items())
 
 
 def set_wrong(
