@@ -42,8 +42,8 @@ def _bare(
     """The rolls that are in, the state of each, and the drives that hold copies.
 
     What is in each roll is told too: clips, length, data rate, the longest and the shortest clip;
-    and what looks set wrong, by ingest.toml or else by what the same camera did on its other
-    clips. Totals by camera and day come last.
+    which are broken or ask for a look; and what looks set wrong, by ingest.toml or else by what
+    the same camera did on its other clips. Totals by camera and day come last.
 
     Exit: 0 every file of every roll has two proven copies on separate devices; 3 otherwise.
     """
@@ -275,6 +275,7 @@ def _of_roll(roll: Roll, clip: str) -> bool:
 
 def _footage_document(roll: Roll, footage: Footage, shot: Shot) -> dict[str, Any]:
     from ingest.jobs.footage import oddity_document, timecode_document, total_document
+    from ingest.media.health_json import health_to_json
 
     return {
         "shot": total_document(_total_of(roll, shot)),
@@ -282,11 +283,17 @@ def _footage_document(roll: Roll, footage: Footage, shot: Shot) -> dict[str, Any
         "timecode": [
             timecode_document(one) for one in footage.timecodes if _of_roll(roll, one.clip)
         ],
+        "health": [
+            {"clip": shown(name), **health_to_json(health)}
+            for name, health in footage.healths
+            if _of_roll(roll, name)
+        ],
     }
 
 
 def _footage_lines(roll: Roll, footage: Footage, shot: Shot) -> Iterator[str]:
     from ingest.jobs.footage import oddity_lines, total_words
+    from ingest.jobs.health import broken_lines, look_lines
 
     total = _total_of(roll, shot)
     if total.clips:
@@ -295,9 +302,14 @@ def _footage_lines(roll: Roll, footage: Footage, shot: Shot) -> Iterator[str]:
         for what, clip in (("longest", total.longest), ("shortest", total.shortest)):
             assert clip is not None and clip.facts.duration_seconds is not None
             yield f"    {what}: {shown(clip.name)}, {length(clip.facts.duration_seconds)}"
-    for line in oddity_lines(
-        [one for one in footage.oddities if _of_roll(roll, one.clip)],
-        [one for one in footage.timecodes if _of_roll(roll, one.clip)],
+    looked = [each for each in footage.healths if _of_roll(roll, each[0])]
+    for line in (
+        *broken_lines(looked),
+        *look_lines(looked),
+        *oddity_lines(
+            [one for one in footage.oddities if _of_roll(roll, one.clip)],
+            [one for one in footage.timecodes if _of_roll(roll, one.clip)],
+        ),
     ):
         yield f"    {line}"
 

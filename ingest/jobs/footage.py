@@ -11,6 +11,7 @@ from ingest.assurance.footage.timecodes import TimecodeFault, timecode_faults
 from ingest.assurance.footage.totals import Shot, Total, shot_total
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Roll
+from ingest.media.health import Health
 from ingest.settings import Settings
 from ingest.wording import counted, length, listed, size
 
@@ -34,6 +35,8 @@ class Footage:
 
     oddities: tuple[Oddity, ...]
     timecodes: tuple[TimecodeFault, ...]
+    healths: tuple[tuple[str, Health], ...]
+    """ROLL/NAME and health of each clip that was looked at."""
 
 
 def footage_of(catalog: Catalog, rolls: Sequence[Roll], settings: Settings) -> Footage:
@@ -56,6 +59,7 @@ def footage_of(catalog: Catalog, rolls: Sequence[Roll], settings: Settings) -> F
     return Footage(
         oddities=tuple(one for one in odd if one.clip in names),
         timecodes=timecode_faults(here),
+        healths=tuple((clip.full_name, clip.health) for clip in here if clip.health is not None),
     )
 
 

@@ -14,7 +14,7 @@ from ingest.media.workers import ProbeItem, ProbePool, ProbeResult
 from ingest.names import shown
 from ingest.wording import counted
 
-__all__ = ["health_lines", "look_deep"]
+__all__ = ["broken_lines", "health_lines", "look_deep", "look_lines"]
 
 _LIMIT_S = 60.0
 _MOST_SPANS = 200
@@ -85,16 +85,15 @@ _MOST = 20
 
 def health_lines(clips: Sequence[tuple[str, Health]]) -> list[str]:
     """What a person must know of these clips (ROLL/NAME, health): broken ones first. Pure."""
-    broken = [each for each in clips if each[1].state is HealthState.BROKEN]
-    look = [each for each in clips if each[1].state is HealthState.LOOK]
+    broken, look = broken_lines(clips), look_lines(clips)
     unchecked = [each for each in clips if each[1].state is HealthState.UNCHECKED]
-    lines = _told("BROKEN", broken, Severity.BROKEN)
+    lines = [f"  {line}" for line in broken]
     if broken:
-        lines += [
-            "  Do: view it in its camera before the card is used again, and shoot it again while",
-            "  the set stands; then: ingest rolls set ROLL --viewed WHO",
-        ]
-    lines += _told("LOOK AT", look, Severity.LOOK)
+        lines.append(
+            "  Do: view it in its camera before the card is used again, and shoot it again while "
+            "the set stands; then: ingest rolls set ROLL --viewed WHO"
+        )
+    lines += [f"  {line}" for line in look]
     later = [each for each in unchecked if "deep" in each[1].unchecked]
     closed = [each for each in unchecked if each not in later]
     if closed:
@@ -106,15 +105,27 @@ def health_lines(clips: Sequence[tuple[str, Health]]) -> list[str]:
     return lines
 
 
+def broken_lines(clips: Sequence[tuple[str, Health]]) -> list[str]:
+    """The broken ones among these clips, and what is wrong with each. Pure."""
+    broken = [each for each in clips if each[1].state is HealthState.BROKEN]
+    return _told("BROKEN", broken, Severity.BROKEN)
+
+
+def look_lines(clips: Sequence[tuple[str, Health]]) -> list[str]:
+    """Those that ask for a person's eye or ear, and what for. Pure."""
+    look = [each for each in clips if each[1].state is HealthState.LOOK]
+    return _told("LOOK AT", look, Severity.LOOK)
+
+
 def _told(word: str, clips: Sequence[tuple[str, Health]], severity: Severity) -> list[str]:
     lines = []
     for name, health in clips[:_MOST]:
-        lines.append(f"  {word} {shown(name)}")
+        lines.append(f"{word} {shown(name)}")
         lines += [
-            f"      {shown(finding.words)}"
+            f"    {shown(finding.words)}"
             for finding in health.findings
             if finding.severity is severity
         ]
     if len(clips) > _MOST:
-        lines.append(f"  ... and {len(clips) - _MOST:,} more (--json tells all)")
+        lines.append(f"... and {len(clips) - _MOST:,} more (--json tells all)")
     return lines

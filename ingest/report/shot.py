@@ -50,8 +50,8 @@ def total_notes(facts: IntakeFacts) -> list[str]:
             "measured over it."
         )
     if whole.untimed:
-        states = "states" if whole.untimed == 1 else "state"
-        notes.append(f"{words.counted(whole.untimed, 'clip')} {states} no length and count none.")
+        said = "states no length and counts" if whole.untimed == 1 else "state no length and count"
+        notes.append(f"{words.counted(whole.untimed, 'clip')} {said} none.")
     return notes
 
 
@@ -74,7 +74,7 @@ def _row(each: Sum) -> Row:
         each.of,
         f"{each.clips:,}",
         f"{each.files:,}",
-        words.length(each.seconds),
+        words.length(each.seconds) if each.seconds else "none",
         words.size(each.bytes),
         words.speed(Fraction(rate)) if rate is not None else "none",
     )

@@ -71,6 +71,11 @@ def test_a_clip_cut_by_a_dead_battery_is_said_and_holds_its_card_until_someone_v
     health = health_of(ran.document)
     assert health["B001/C0004"]["state"] == "broken"
     assert health["B001/C0003"]["state"] == "healthy"
+    named = ingest("rolls", "--roll", ROLL)
+    assert "BROKEN B001/C0004" in named.out
+    assert health_of(ingest("rolls", "--json").document["rolls"][0])["B001/C0004"]["state"] == (
+        "broken"
+    )
     told = ingest("reuse", place)
     assert told.code == 3
     flat = " ".join(told.out.split())

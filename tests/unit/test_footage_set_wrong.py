@@ -12,7 +12,7 @@ from fractions import Fraction
 
 import pytest
 
-from ingest.assurance.footage.set_wrong import ASKED, USUAL, Oddity, set_wrong
+from ingest.assurance.footage.set_wrong import ASKED, USUAL, Oddity, differences, set_wrong
 from ingest.catalog.records import Clip, Roll
 from ingest.media.facts import AudioTrack, ClipFacts, ClipKind, Colour, SoundNotes
 from ingest.settings import DeviceSettings
@@ -55,6 +55,20 @@ def test_the_one_clip_at_another_rate_is_found_without_any_settings() -> None:
         USUAL,
     )
     assert one.words == "29.97 fps instead of 23.976 fps"
+
+
+def test_one_difference_of_many_clips_is_told_once_and_what_is_wrong_first() -> None:
+    """A camera that was left wrong for an hour is one thing to ask about."""
+    silent = replace(GOOD, audio=())
+    wrong = replace(GOOD, frame_rate=NTSC)
+    clips = [clip(1, silent), *(clip(number) for number in range(2, 7)), clip(7, wrong),
+             clip(8, wrong)]  # fmt: skip
+    assert [
+        (each.setting, each.wrong, each.clips) for each in differences(set_wrong(clips, {}))
+    ] == [
+        ("frame rate", True, ("A001/C0007", "A001/C0008")),
+        ("audio channels", False, ("A001/C0001",)),
+    ]
 
 
 @pytest.mark.parametrize(

@@ -189,6 +189,9 @@ def test_when_all_copies_matched_then_the_numbers_are_the_catalogs(catalog: Cata
     assert {roll.name: roll.card_read for roll in facts.rolls} == {"A001": 2, "S001": 1}
     assert [(each.of, each.files) for each in facts.cameras] == [("A", 2), ("S", 1)]
     assert [(each.of, each.bytes) for each in facts.days] == [("Day 1, 2026-03-14", 3000)]
+    assert [(each.of, each.files) for each in facts.roll_sums] == [("A001", 2), ("S001", 1)]
+    assert facts.whole is not None
+    assert (facts.whole.files, facts.whole.bytes) == (3, 3000)
 
 
 def test_when_an_audit_found_damage_then_its_file_is_named(catalog: Catalog) -> None:
