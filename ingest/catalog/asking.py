@@ -25,17 +25,17 @@ from ingest.catalog.records import (
     Roll,
 )
 from ingest.catalog.tables import (
-    AddedDigestRow,
-    CardNoteRow,
-    CopyRow,
-    DriveRow,
-    FileRow,
-    LookRow,
-    OffloadDriveRow,
-    OffloadEndRow,
-    OffloadRow,
-    ProductionRow,
-    RollRow,
+    ADDED_DIGEST,
+    CARD_NOTE,
+    COPY,
+    DRIVE,
+    FILE,
+    LOOK,
+    OFFLOAD,
+    OFFLOAD_DRIVE,
+    OFFLOAD_END,
+    PRODUCTION,
+    ROLL,
 )
 from ingest.errors import Ambiguous, NotKnown
 from ingest.evidence import Act, Against, Route, State
@@ -49,7 +49,7 @@ class Asking(Door):
     def productions(self) -> tuple[str, ...]:
         """Names of the productions, sorted."""
         with self._reading() as connection:
-            return tuple(sorted(connection.execute(select(ProductionRow.name)).scalars()))
+            return tuple(sorted(connection.execute(select(PRODUCTION.c.name)).scalars()))
 
     def rolls(
         self, *, production: str | None = None, day: int | None = None, name: str | None = None
@@ -57,11 +57,11 @@ class Asking(Door):
         """By production, day, name order. `name` compares without case."""
         query = roll_query()
         if production is not None:
-            query = query.where(ProductionRow.name == production)
+            query = query.where(PRODUCTION.c.name == production)
         if day is not None:
-            query = query.where(RollRow.day == day)
+            query = query.where(ROLL.c.day == day)
         if name is not None:
-            query = query.where(RollRow.name_folded == name.casefold())
+            query = query.where(ROLL.c.name_folded == name.casefold())
         with self._reading() as connection:
             found = [roll_of(row) for row in connection.execute(query)]
         return tuple(sorted(found, key=lambda roll: (roll.production, roll.day, roll.name)))
@@ -69,7 +69,7 @@ class Asking(Door):
     def roll_by_id(self, roll_id: int) -> Roll:
         """Raises NotKnown when there is none."""
         with self._reading() as connection:
-            row = connection.execute(roll_query().where(RollRow.id == roll_id)).first()
+            row = connection.execute(roll_query().where(ROLL.c.id == roll_id)).first()
         if row is None:
             raise NotKnown(f"the catalog has no roll with the id {roll_id}")
         return roll_of(row)
@@ -105,7 +105,7 @@ class Asking(Door):
         found: list[Offload] = []
         with self._reading() as connection:
             for ids in chunks(by_id):
-                query = select(OffloadRow.__table__).where(OffloadRow.roll_id.in_(ids))
+                query = select(OFFLOAD).where(OFFLOAD.c.roll_id.in_(ids))
                 rows = connection.execute(query).all()
                 ends = _ends(connection, [row.id for row in rows])
                 found += [_offload_of(row, by_id[row.roll_id], ends.get(row.id)) for row in rows]
@@ -116,8 +116,8 @@ class Asking(Door):
         found: defaultdict[int, list[CardNote]] = defaultdict(list)
         with self._reading() as connection:
             for ids in chunks(offload_ids):
-                query = select(CardNoteRow.__table__).where(CardNoteRow.offload_id.in_(ids))
-                for row in connection.execute(query.order_by(CardNoteRow.id)):
+                query = select(CARD_NOTE).where(CARD_NOTE.c.offload_id.in_(ids))
+                for row in connection.execute(query.order_by(CARD_NOTE.c.id)):
                     found[row.offload_id].append(CardNote(row.kind, row.path, row.detail))
         return {each: tuple(found[each]) for each in offload_ids}
 
@@ -127,7 +127,7 @@ class Asking(Door):
         found: list[FileRecord] = []
         with self._reading() as connection:
             for ids in chunks(roll.id for roll in rolls):
-                query = _FILES.where(FileRow.roll_id.in_(ids))
+                query = _FILES.where(FILE.c.roll_id.in_(ids))
                 found += [FileRecord(*row) for row in connection.execute(query)]
             added = _added(connection, [roll.id for roll in rolls])
         found = [_with_added(file, added[file.id]) if file.id in added else file for file in found]
@@ -142,7 +142,7 @@ class Asking(Door):
         found: defaultdict[tuple[str, int], list[FileRecord]] = defaultdict(list)
         with self._reading() as connection:
             for hashed in chunks(sorted({path_key(path) for path, _ in wanted})):
-                query = _FILES.where(FileRow.path_key.in_(hashed)).order_by(FileRow.id)
+                query = _FILES.where(FILE.c.path_key.in_(hashed)).order_by(FILE.c.id)
                 for row in connection.execute(query):
                     file = FileRecord(*row)
                     if (file.path, file.size) in wanted:
@@ -154,7 +154,7 @@ class Asking(Door):
         found: list[FileRecord] = []
         with self._reading() as connection:
             for some in chunks(sorted(set(sizes))):
-                query = _FILES.where(FileRow.size.in_(some))
+                query = _FILES.where(FILE.c.size.in_(some))
                 found += [FileRecord(*row) for row in connection.execute(query)]
         return tuple(sorted(found, key=lambda file: file.id))
 
@@ -162,17 +162,17 @@ class Asking(Door):
         self, *, rolls: Sequence[Roll] | None = None, drive_id: int | None = None
     ) -> tuple[Copy, ...]:
         """Places where files were put: of these rolls, on this drive, or both; else all."""
-        query = select(CopyRow.id, CopyRow.file_id, CopyRow.drive_id, CopyRow.path)
+        query = select(COPY.c.id, COPY.c.file_id, COPY.c.drive_id, COPY.c.path)
         if drive_id is not None:
-            query = query.where(CopyRow.drive_id == drive_id)
+            query = query.where(COPY.c.drive_id == drive_id)
         found: list[Copy] = []
         with self._reading() as connection:
             if rolls is None:
                 found += [Copy(*row) for row in connection.execute(query)]
             else:
-                query = query.join(FileRow, FileRow.id == CopyRow.file_id)
+                query = query.join(FILE, FILE.c.id == COPY.c.file_id)
                 for ids in chunks(roll.id for roll in rolls):
-                    rows = connection.execute(query.where(FileRow.roll_id.in_(ids)))
+                    rows = connection.execute(query.where(FILE.c.roll_id.in_(ids)))
                     found += [Copy(*row) for row in rows]
         return tuple(sorted(found, key=lambda copy: copy.id))
 
@@ -181,7 +181,7 @@ class Asking(Door):
         found: defaultdict[int, list[Look]] = defaultdict(list)
         with self._reading() as connection:
             for ids in chunks(copy_ids):
-                query = _LOOKS.where(LookRow.copy_id.in_(ids)).order_by(LookRow.id)
+                query = _LOOKS.where(LOOK.c.copy_id.in_(ids)).order_by(LOOK.c.id)
                 for row in connection.execute(query):
                     look = _look_of(row)
                     found[look.copy_id].append(look)
@@ -191,14 +191,14 @@ class Asking(Door):
 def roll_query() -> Select[*tuple[Any, ...]]:
     """Rolls with their production's name, as `roll_of` takes them."""
     return select(
-        RollRow.id,
-        ProductionRow.name.label("production"),
-        RollRow.name,
-        RollRow.day,
-        RollRow.date,
-        RollRow.camera,
-        RollRow.card,
-    ).join(ProductionRow, ProductionRow.id == RollRow.production_id)
+        ROLL.c.id,
+        PRODUCTION.c.name.label("production"),
+        ROLL.c.name,
+        ROLL.c.day,
+        ROLL.c.date,
+        ROLL.c.camera,
+        ROLL.c.card,
+    ).join(PRODUCTION, PRODUCTION.c.id == ROLL.c.production_id)
 
 
 def roll_of(row: Row[*tuple[Any, ...]]) -> Roll:
@@ -208,17 +208,17 @@ def roll_of(row: Row[*tuple[Any, ...]]) -> Roll:
 def drive_query() -> Select[*tuple[Any, ...]]:
     """Drives in the order in which they were first seen, as `drive_of` takes them."""
     return select(
-        DriveRow.id,
-        DriveRow.marker,
-        DriveRow.name,
-        DriveRow.fs_uuid,
-        DriveRow.serial,
-        DriveRow.device,
-        DriveRow.fs_type,
-        DriveRow.root,
-        DriveRow.first_seen,
-        DriveRow.last_seen,
-    ).order_by(DriveRow.id)
+        DRIVE.c.id,
+        DRIVE.c.marker,
+        DRIVE.c.name,
+        DRIVE.c.fs_uuid,
+        DRIVE.c.serial,
+        DRIVE.c.device,
+        DRIVE.c.fs_type,
+        DRIVE.c.root,
+        DRIVE.c.first_seen,
+        DRIVE.c.last_seen,
+    ).order_by(DRIVE.c.id)
 
 
 def drive_of(row: Row[*tuple[Any, ...]]) -> Drive:
@@ -226,14 +226,14 @@ def drive_of(row: Row[*tuple[Any, ...]]) -> Drive:
 
 
 _FILES = select(
-    FileRow.id,
-    FileRow.roll_id,
-    FileRow.offload_id,
-    FileRow.path,
-    FileRow.size,
-    FileRow.mtime_ns,
-    FileRow.samples,
-    FileRow.digests,
+    FILE.c.id,
+    FILE.c.roll_id,
+    FILE.c.offload_id,
+    FILE.c.path,
+    FILE.c.size,
+    FILE.c.mtime_ns,
+    FILE.c.samples,
+    FILE.c.digests,
 )
 
 
@@ -242,10 +242,10 @@ def _added(connection: Connection, roll_ids: Sequence[int]) -> dict[int, dict[st
     found: dict[int, dict[str, str]] = {}
     for ids in chunks(roll_ids):
         query = (
-            select(AddedDigestRow.file_id, AddedDigestRow.kind, AddedDigestRow.digest)
-            .join(FileRow, FileRow.id == AddedDigestRow.file_id)
-            .where(FileRow.roll_id.in_(ids))
-            .order_by(AddedDigestRow.id)
+            select(ADDED_DIGEST.c.file_id, ADDED_DIGEST.c.kind, ADDED_DIGEST.c.digest)
+            .join(FILE, FILE.c.id == ADDED_DIGEST.c.file_id)
+            .where(FILE.c.roll_id.in_(ids))
+            .order_by(ADDED_DIGEST.c.id)
         )
         for file_id, kind, digest in connection.execute(query):
             found.setdefault(file_id, {}).setdefault(kind, digest)
@@ -261,8 +261,8 @@ def _ends(connection: Connection, offload_ids: Sequence[int]) -> dict[int, Offlo
     ends: dict[int, OffloadEnd] = {}
     for ids in chunks(offload_ids):
         drives: defaultdict[int, list[OffloadDrive]] = defaultdict(list)
-        query = select(OffloadDriveRow.__table__).where(OffloadDriveRow.offload_id.in_(ids))
-        for row in connection.execute(query.order_by(OffloadDriveRow.id)):
+        query = select(OFFLOAD_DRIVE).where(OFFLOAD_DRIVE.c.offload_id.in_(ids))
+        for row in connection.execute(query.order_by(OFFLOAD_DRIVE.c.id)):
             drives[row.offload_id].append(
                 OffloadDrive(
                     drive_id=row.drive_id,
@@ -275,7 +275,7 @@ def _ends(connection: Connection, offload_ids: Sequence[int]) -> dict[int, Offlo
                     pace=tuple((float(at), int(count)) for at, count in row.pace or ()),
                 )
             )
-        ended = select(OffloadEndRow.__table__).where(OffloadEndRow.offload_id.in_(ids))
+        ended = select(OFFLOAD_END).where(OFFLOAD_END.c.offload_id.in_(ids))
         for row in connection.execute(ended):
             ends[row.offload_id] = OffloadEnd(
                 finished=row.finished,
@@ -311,22 +311,22 @@ def _offload_of(row: Row[Any], roll: Roll, end: OffloadEnd | None) -> Offload:
 
 
 _LOOKS = select(
-    LookRow.id,
-    LookRow.copy_id,
-    LookRow.run,
-    LookRow.act,
-    LookRow.state,
-    LookRow.route,
-    LookRow.against,
-    LookRow.size,
-    LookRow.kind,
-    LookRow.digest,
-    LookRow.mount,
-    LookRow.at,
-    LookRow.detail,
-    LookRow.who,
-    LookRow.machine,
-    LookRow.boot,
+    LOOK.c.id,
+    LOOK.c.copy_id,
+    LOOK.c.run,
+    LOOK.c.act,
+    LOOK.c.state,
+    LOOK.c.route,
+    LOOK.c.against,
+    LOOK.c.size,
+    LOOK.c.kind,
+    LOOK.c.digest,
+    LOOK.c.mount,
+    LOOK.c.at,
+    LOOK.c.detail,
+    LOOK.c.who,
+    LOOK.c.machine,
+    LOOK.c.boot,
 )
 
 

@@ -24,13 +24,13 @@ from ingest.catalog.custody_records import (
 from ingest.catalog.intake import production_id
 from ingest.catalog.records import Drive, Observer, Offload, Roll
 from ingest.catalog.tables import (
-    CopyRow,
-    CustodyRow,
-    DriveRow,
-    FileRow,
-    LookRow,
-    RollMoveRow,
-    RollRow,
+    COPY,
+    CUSTODY,
+    DRIVE,
+    FILE,
+    LOOK,
+    ROLL,
+    ROLL_MOVE,
 )
 from ingest.errors import BadDestination
 
@@ -54,11 +54,11 @@ class Custody(Asking):
 
     def changes(self, about: About, subject: str | None = None) -> tuple[Change, ...]:
         """What was written down about all drives, cards or rolls, or one of them; oldest first."""
-        query = select(CustodyRow.__table__).where(CustodyRow.about == about.value)
+        query = select(CUSTODY).where(CUSTODY.c.about == about.value)
         if subject is not None:
-            query = query.where(CustodyRow.subject == subject)
+            query = query.where(CUSTODY.c.subject == subject)
         with self._reading() as connection:
-            rows = connection.execute(query.order_by(CustodyRow.id)).all()
+            rows = connection.execute(query.order_by(CUSTODY.c.id)).all()
         return tuple(_change_of(row) for row in rows)
 
     def drive_places(self) -> Mapping[int, DrivePlace]:
@@ -146,9 +146,9 @@ class Custody(Asking):
             value = {"name": name, "was": drive.name}
             self._noted(connection, observer, About.DRIVE, drive.marker, "name", value)
             connection.execute(
-                update(DriveRow).where(DriveRow.marker == drive.marker).values(name=name)
+                update(DRIVE).where(DRIVE.c.marker == drive.marker).values(name=name)
             )
-            row = connection.execute(drive_query().where(DriveRow.id == drive.id)).one()
+            row = connection.execute(drive_query().where(DRIVE.c.id == drive.id)).one()
             return drive_of(row)
 
     # A roll corrected ---------------------------------------------------------------------------
@@ -161,7 +161,7 @@ class Custody(Asking):
         new name already, or when `old` is not what the catalog holds any more.
         """
         with self._writing() as connection:
-            now = roll_of(connection.execute(roll_query().where(RollRow.id == old.id)).one())
+            now = roll_of(connection.execute(roll_query().where(ROLL.c.id == old.id)).one())
             if now != old:
                 raise BadDestination(
                     f"The roll {old.name} was changed by somebody else just now.",
@@ -169,10 +169,10 @@ class Custody(Asking):
                 )
             production = production_id(connection, new.production)
             taken = connection.execute(
-                select(RollRow.id).where(
-                    RollRow.production_id == production,
-                    RollRow.name_folded == new.name.casefold(),
-                    RollRow.id != old.id,
+                select(ROLL.c.id).where(
+                    ROLL.c.production_id == production,
+                    ROLL.c.name_folded == new.name.casefold(),
+                    ROLL.c.id != old.id,
                 )
             ).first()
             if taken is not None:
@@ -188,8 +188,8 @@ class Custody(Asking):
             }
             change = self._noted(connection, observer, About.ROLL, str(old.id), "corrected", value)
             connection.execute(
-                update(RollRow)
-                .where(RollRow.id == old.id)
+                update(ROLL)
+                .where(ROLL.c.id == old.id)
                 .values(
                     production_id=production,
                     name=new.name,
@@ -210,8 +210,8 @@ class Custody(Asking):
                     }
                     for move in moves
                 ]
-                connection.execute(insert(RollMoveRow), rows)
-            return roll_of(connection.execute(roll_query().where(RollRow.id == old.id)).one())
+                connection.execute(insert(ROLL_MOVE), rows)
+            return roll_of(connection.execute(roll_query().where(ROLL.c.id == old.id)).one())
 
     def moves_owed(self, drive_ids: Sequence[int] | None = None) -> tuple[Move, ...]:
         """Folders that still bear a name of before a correction, on these drives or on all.
@@ -219,11 +219,11 @@ class Custody(Asking):
         Only what the last correction of a roll asked for is owed.
         """
         last = (
-            select(func.max(RollMoveRow.custody_id)).group_by(RollMoveRow.roll_id).scalar_subquery()
+            select(func.max(ROLL_MOVE.c.custody_id)).group_by(ROLL_MOVE.c.roll_id).scalar_subquery()
         )
-        query = select(RollMoveRow.__table__).where(RollMoveRow.custody_id.in_(last))
+        query = select(ROLL_MOVE).where(ROLL_MOVE.c.custody_id.in_(last))
         with self._reading() as connection:
-            rows = connection.execute(query.order_by(RollMoveRow.id)).all()
+            rows = connection.execute(query.order_by(ROLL_MOVE.c.id)).all()
             owed = []
             for row in rows:
                 if row.origin == row.wanted or (drive_ids and row.drive_id not in drive_ids):
@@ -240,12 +240,12 @@ class Custody(Asking):
             for copy_id, path in copies:
                 place = move.wanted + path[len(move.origin) :]
                 connection.execute(
-                    update(CopyRow)
-                    .where(CopyRow.id == copy_id)
+                    update(COPY)
+                    .where(COPY.c.id == copy_id)
                     .values(path=place, path_key=path_key(place))
                 )
             drive = connection.execute(
-                select(DriveRow.marker, DriveRow.name).where(DriveRow.id == move.drive_id)
+                select(DRIVE.c.marker, DRIVE.c.name).where(DRIVE.c.id == move.drive_id)
             ).one()
             value = {
                 "drive": drive.marker,
@@ -265,9 +265,9 @@ class Custody(Asking):
         what: str,
         value: Mapping[str, object],
     ) -> Change:
-        looks = connection.execute(select(func.coalesce(func.max(LookRow.id), 0))).scalar_one()
+        looks = connection.execute(select(func.coalesce(func.max(LOOK.c.id), 0))).scalar_one()
         done = connection.execute(
-            insert(CustodyRow).values(
+            insert(CUSTODY).values(
                 about=about.value,
                 subject=subject,
                 what=what,
@@ -280,7 +280,7 @@ class Custody(Asking):
             )
         ).inserted_primary_key
         assert done is not None
-        query = select(CustodyRow.__table__).where(CustodyRow.id == done[0])
+        query = select(CUSTODY).where(CUSTODY.c.id == done[0])
         return _change_of(connection.execute(query).one())
 
 
@@ -310,9 +310,9 @@ def _below(
 ) -> list[tuple[int, str]]:
     """Copies of the roll on the drive, by id and path, that lie below the folder."""
     query = (
-        select(CopyRow.id, CopyRow.path)
-        .join(FileRow, FileRow.id == CopyRow.file_id)
-        .where(FileRow.roll_id == roll_id, CopyRow.drive_id == drive_id)
+        select(COPY.c.id, COPY.c.path)
+        .join(FILE, FILE.c.id == COPY.c.file_id)
+        .where(FILE.c.roll_id == roll_id, COPY.c.drive_id == drive_id)
     )
     found = [(row.id, row.path) for row in connection.execute(query)]
     return [(copy_id, path) for copy_id, path in found if path.startswith(folder + "/")]

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
 
-from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy import Connection, Table, func, insert, select, update
 
 from ingest.catalog.asking import drive_of, drive_query, roll_of, roll_query
 from ingest.catalog.columns import path_key
@@ -25,18 +24,18 @@ from ingest.catalog.records import (
 )
 from ingest.catalog.rows import Same, insert_columns
 from ingest.catalog.tables import (
-    AddedDigestRow,
-    CardNoteRow,
-    CopyRow,
-    CustodyRow,
-    DriveRow,
-    FileRow,
-    LookRow,
-    OffloadDriveRow,
-    OffloadEndRow,
-    OffloadRow,
-    ProductionRow,
-    RollRow,
+    ADDED_DIGEST,
+    CARD_NOTE,
+    COPY,
+    CUSTODY,
+    DRIVE,
+    FILE,
+    LOOK,
+    OFFLOAD,
+    OFFLOAD_DRIVE,
+    OFFLOAD_END,
+    PRODUCTION,
+    ROLL,
 )
 
 __all__ = ["Intake", "production_id"]
@@ -55,7 +54,7 @@ class Intake(Door):
             roll = _roll_for(connection, start)
             offload_id = _insert(
                 connection,
-                OffloadRow,
+                OFFLOAD,
                 run=start.run,
                 roll_id=roll.id,
                 day=start.day,
@@ -92,7 +91,7 @@ class Intake(Door):
         """
         now = self._clock()
         with self._writing() as connection:
-            query = drive_query().where(DriveRow.marker == seen.marker)
+            query = drive_query().where(DRIVE.c.marker == seen.marker)
             known = [drive_of(row) for row in connection.execute(query)]
             same = [drive for drive in known if _is_drive(drive, seen)]
             facts = {
@@ -106,18 +105,18 @@ class Intake(Door):
                 drive_id = same[-1].id
                 facts["fs_uuid"] = seen.fs_uuid or same[-1].fs_uuid
                 facts["serial"] = seen.serial or same[-1].serial
-                connection.execute(update(DriveRow).where(DriveRow.id == drive_id).values(facts))
+                connection.execute(update(DRIVE).where(DRIVE.c.id == drive_id).values(facts))
             else:
                 drive_id = _insert(
                     connection,
-                    DriveRow,
+                    DRIVE,
                     marker=seen.marker,
                     fs_uuid=seen.fs_uuid,
                     serial=seen.serial,
                     first_seen=now,
                     **facts,
                 )
-            row = connection.execute(drive_query().where(DriveRow.id == drive_id)).one()
+            row = connection.execute(drive_query().where(DRIVE.c.id == drive_id)).one()
             return drive_of(row)
 
     def record_copied(
@@ -152,13 +151,13 @@ class Intake(Door):
             for note in notes
         ]
         with self._writing() as connection:
-            _insert_all(connection, CardNoteRow, rows)
+            _insert_all(connection, CARD_NOTE, rows)
 
     def end_offload(self, offload: Offload, end: OffloadEnd) -> None:
         """Record how an offload ended; once for each."""
         with self._writing() as connection:
             connection.execute(
-                insert(OffloadEndRow).values(
+                insert(OFFLOAD_END).values(
                     offload_id=offload.id,
                     finished=end.finished,
                     verdict=end.verdict,
@@ -184,7 +183,7 @@ class Intake(Door):
                 }
                 for drive in end.drives
             ]
-            _insert_all(connection, OffloadDriveRow, rows)
+            _insert_all(connection, OFFLOAD_DRIVE, rows)
 
     def record_looks(self, run: str, observer: Observer, looks: Sequence[NewLook]) -> None:
         """Append evidence in one transaction, committed when this returns."""
@@ -209,25 +208,23 @@ class Intake(Door):
         ]
         if rows:
             with self._writing() as connection:
-                connection.execute(insert(AddedDigestRow), rows)
+                connection.execute(insert(ADDED_DIGEST), rows)
 
 
 def production_id(connection: Connection, name: str) -> int:
     """The id of a production, made when there is none of this name."""
-    query = select(ProductionRow.id).where(ProductionRow.name == name)
+    query = select(PRODUCTION.c.id).where(PRODUCTION.c.name == name)
     found = connection.execute(query).scalar()
-    return found if found is not None else _insert(connection, ProductionRow, name=name)
+    return found if found is not None else _insert(connection, PRODUCTION, name=name)
 
 
-def _insert(connection: Connection, table: type[Any], **values: object) -> int:
+def _insert(connection: Connection, table: Table, **values: object) -> int:
     done = connection.execute(insert(table).values(**values)).inserted_primary_key
     assert done is not None
     return int(done[0])
 
 
-def _insert_all(
-    connection: Connection, table: type[Any], rows: Sequence[Mapping[str, object]]
-) -> None:
+def _insert_all(connection: Connection, table: Table, rows: Sequence[Mapping[str, object]]) -> None:
     if rows:
         connection.execute(insert(table), list(rows))
 
@@ -235,11 +232,11 @@ def _insert_all(
 def _roll_for(connection: Connection, start: NewOffload) -> Roll:
     production = production_id(connection, start.production)
     folded = start.roll.casefold()
-    query = roll_query().where(RollRow.production_id == production, RollRow.name_folded == folded)
+    query = roll_query().where(ROLL.c.production_id == production, ROLL.c.name_folded == folded)
     if connection.execute(query).first() is None:
         _insert(
             connection,
-            RollRow,
+            ROLL,
             production_id=production,
             name=start.roll,
             name_folded=folded,
@@ -252,10 +249,10 @@ def _roll_for(connection: Connection, start: NewOffload) -> Roll:
 
 
 def _name_given(connection: Connection, marker: str) -> str | None:
-    query = select(CustodyRow.value).where(
-        CustodyRow.about == "drive", CustodyRow.subject == marker, CustodyRow.what == "name"
+    query = select(CUSTODY.c.value).where(
+        CUSTODY.c.about == "drive", CUSTODY.c.subject == marker, CUSTODY.c.what == "name"
     )
-    told = connection.execute(query.order_by(CustodyRow.id.desc())).first()
+    told = connection.execute(query.order_by(CUSTODY.c.id.desc())).first()
     return None if told is None else str(told.value["name"])
 
 
@@ -284,9 +281,9 @@ def _known_files(
     added: list[tuple[int, dict[str, str]]] = []
     for keys in chunks(by_key):
         query = select(
-            FileRow.id, FileRow.path_key, FileRow.size, FileRow.samples, FileRow.digests
-        ).where(FileRow.roll_id == roll_id, FileRow.path_key.in_(keys))
-        for row in connection.execute(query.order_by(FileRow.id)):
+            FILE.c.id, FILE.c.path_key, FILE.c.size, FILE.c.samples, FILE.c.digests
+        ).where(FILE.c.roll_id == roll_id, FILE.c.path_key.in_(keys))
+        for row in connection.execute(query.order_by(FILE.c.id)):
             file = by_key[row.path_key]
             if (file.size, file.samples) != (row.size, row.samples) or file.path in ids:
                 continue
@@ -295,7 +292,7 @@ def _known_files(
                 if not file.digests.keys() <= row.digests.keys():
                     added.append((row.id, {**file.digests, **row.digests}))
     for file_id, digests in added:
-        connection.execute(update(FileRow).where(FileRow.id == file_id).values(digests=digests))
+        connection.execute(update(FILE).where(FILE.c.id == file_id).values(digests=digests))
     return ids
 
 
@@ -307,10 +304,10 @@ def _agree(one: Mapping[str, str], other: Mapping[str, str]) -> bool:
 def _add_files(
     connection: Connection, offload: Offload, files: Sequence[NewFile]
 ) -> dict[str, int]:
-    before = _last_id(connection, FileRow)
+    before = _last_id(connection, FILE)
     insert_columns(
         connection,
-        FileRow,
+        FILE,
         {
             "roll_id": Same(offload.roll.id),
             "offload_id": Same(offload.id),
@@ -322,7 +319,7 @@ def _add_files(
             "digests": [dict(file.digests) for file in files],
         },
     )
-    added = _ids_after(connection, FileRow, before)
+    added = _ids_after(connection, FILE, before)
     return {file.path: row for file, row in zip(files, added, strict=True)}
 
 
@@ -339,7 +336,7 @@ def _add_looks(
     copies = _copy_ids(connection, [(file_id, look.drive_id, look.path) for file_id, look in looks])
     insert_columns(
         connection,
-        LookRow,
+        LOOK,
         {
             "copy_id": copies,
             "run": Same(run),
@@ -362,17 +359,17 @@ def _add_looks(
 
 def _copy_ids(connection: Connection, places: Sequence[_Place]) -> list[int]:
     """The id of each place, known or made now."""
-    columns = (CopyRow.id, CopyRow.file_id, CopyRow.drive_id, CopyRow.path)
+    columns = (COPY.c.id, COPY.c.file_id, COPY.c.drive_id, COPY.c.path)
     ids: dict[_Place, int] = {}
     for file_ids in chunks(file_id for file_id, _, _ in places):
-        query = select(*columns).where(CopyRow.file_id.in_(file_ids))
+        query = select(*columns).where(COPY.c.file_id.in_(file_ids))
         for copy_id, file_id, drive_id, path in connection.execute(query):
             ids[file_id, drive_id, path] = copy_id
-    before = _last_id(connection, CopyRow)
+    before = _last_id(connection, COPY)
     new = [place for place in dict.fromkeys(places) if place not in ids]
     insert_columns(
         connection,
-        CopyRow,
+        COPY,
         {
             "file_id": [file_id for file_id, _, _ in new],
             "drive_id": [drive_id for _, drive_id, _ in new],
@@ -380,18 +377,16 @@ def _copy_ids(connection: Connection, places: Sequence[_Place]) -> list[int]:
             "path_key": [path_key(path) for _, _, path in new],
         },
     )
-    ids |= zip(new, _ids_after(connection, CopyRow, before), strict=True)
+    ids |= zip(new, _ids_after(connection, COPY, before), strict=True)
     return [ids[place] for place in places]
 
 
-def _last_id(connection: Connection, table: type[FileRow] | type[CopyRow]) -> int:
-    return connection.execute(select(func.coalesce(func.max(table.id), 0))).scalar_one()
+def _last_id(connection: Connection, table: Table) -> int:
+    return int(connection.execute(select(func.coalesce(func.max(table.c.id), 0))).scalar_one())
 
 
-def _ids_after(
-    connection: Connection, table: type[FileRow] | type[CopyRow], before: int
-) -> Sequence[int]:
+def _ids_after(connection: Connection, table: Table, before: int) -> Sequence[int]:
     """The ids of the rows inserted since, in their order: nobody else can have added one
     meanwhile, since the write lock is ours."""
-    query = select(table.id).where(table.id > before).order_by(table.id)
+    query = select(table.c.id).where(table.c.id > before).order_by(table.c.id)
     return connection.execute(query).scalars().all()

@@ -22,7 +22,7 @@ from sqlalchemy.pool import QueuePool
 from ingest import names
 from ingest.catalog.door import damaged, meaning, wait_for_writers
 from ingest.catalog.network import network_type
-from ingest.catalog.tables import APPLICATION_ID, VERSION_TABLE, VERSIONS, Base
+from ingest.catalog.tables import APPLICATION_ID, METADATA, VERSION_TABLE, VERSIONS
 from ingest.errors import BadCatalog
 
 __all__ = [
@@ -259,7 +259,7 @@ def _check_pages(connection: Connection, file: Path, place: str) -> None:
     checks = ["PRAGMA quick_check(1)"]
     if file.stat().st_size > CHECKED_WHOLE:
         big = {"file", "copy", "look"}
-        small = [table for table in Base.metadata.tables if table not in big]
+        small = [table for table in METADATA.tables if table not in big]
         checks = [f"PRAGMA quick_check('{table}')" for table in ("sqlite_schema", *small)]
     for check in checks:
         said = str(connection.exec_driver_sql(check).scalar())

@@ -11,11 +11,11 @@ from ingest.catalog.door import Door
 from ingest.catalog.intake import production_id
 from ingest.catalog.records import Mark, Observer, PlannedShot, Rating, SlateRow
 from ingest.catalog.tables import (
-    ProductionRow,
-    ShotListLoadRow,
-    ShotListRowRow,
-    SlateLoadRow,
-    SlateRowRow,
+    PRODUCTION,
+    SHOT_LIST_LOAD,
+    SHOT_LIST_ROW,
+    SLATE_LOAD,
+    SLATE_ROW,
 )
 
 __all__ = ["Paper"]
@@ -43,7 +43,7 @@ class Paper(Door):
         now = self._clock()
         with self._writing() as connection:
             done = connection.execute(
-                insert(SlateLoadRow).values(
+                insert(SLATE_LOAD).values(
                     production_id=production_id(connection, production),
                     log=log,
                     loaded=now,
@@ -64,21 +64,21 @@ class Paper(Door):
                 for row in rows
             ]
             if values:
-                connection.execute(insert(SlateRowRow), values)
+                connection.execute(insert(SLATE_ROW), values)
 
     def slate(self, production: str) -> tuple[SlateRow, ...]:
         """The rows that count now, in order of log and row."""
         latest = (
-            select(func.max(SlateLoadRow.id))
-            .join(ProductionRow, ProductionRow.id == SlateLoadRow.production_id)
-            .where(ProductionRow.name == production)
-            .group_by(SlateLoadRow.log)
+            select(func.max(SLATE_LOAD.c.id))
+            .join(PRODUCTION, PRODUCTION.c.id == SLATE_LOAD.c.production_id)
+            .where(PRODUCTION.c.name == production)
+            .group_by(SLATE_LOAD.c.log)
         )
         query = (
-            select(SlateLoadRow.log, SlateRowRow.__table__)
-            .join(SlateRowRow, SlateRowRow.load_id == SlateLoadRow.id)
-            .where(SlateLoadRow.id.in_(latest))
-            .order_by(SlateRowRow.id)
+            select(SLATE_LOAD.c.log, SLATE_ROW)
+            .join(SLATE_ROW, SLATE_ROW.c.load_id == SLATE_LOAD.c.id)
+            .where(SLATE_LOAD.c.id.in_(latest))
+            .order_by(SLATE_ROW.c.id)
         )
         with self._reading() as connection:
             found = [_slate_row_of(row) for row in connection.execute(query)]
@@ -92,7 +92,7 @@ class Paper(Door):
         now = self._clock()
         with self._writing() as connection:
             done = connection.execute(
-                insert(ShotListLoadRow).values(
+                insert(SHOT_LIST_LOAD).values(
                     production_id=production_id(connection, production),
                     list=name,
                     loaded=now,
@@ -120,7 +120,7 @@ class Paper(Door):
                 for shot in shots
             ]
             if values:
-                connection.execute(insert(ShotListRowRow), values)
+                connection.execute(insert(SHOT_LIST_ROW), values)
 
     def shot_lists(self, production: str) -> tuple[tuple[PlannedShot, ...], ...]:
         """The shot lists as last loaded, the one loaded last being the last; rows in their order.
@@ -128,16 +128,16 @@ class Paper(Door):
         Which of their shots are planned now is for `ingest.slate.planned.standing` to say.
         """
         latest = (
-            select(func.max(ShotListLoadRow.id))
-            .join(ProductionRow, ProductionRow.id == ShotListLoadRow.production_id)
-            .where(ProductionRow.name == production)
-            .group_by(ShotListLoadRow.list)
+            select(func.max(SHOT_LIST_LOAD.c.id))
+            .join(PRODUCTION, PRODUCTION.c.id == SHOT_LIST_LOAD.c.production_id)
+            .where(PRODUCTION.c.name == production)
+            .group_by(SHOT_LIST_LOAD.c.list)
         )
         query = (
-            select(ShotListLoadRow.list, ShotListRowRow.__table__)
-            .join(ShotListRowRow, ShotListRowRow.load_id == ShotListLoadRow.id)
-            .where(ShotListLoadRow.id.in_(latest))
-            .order_by(ShotListLoadRow.id, ShotListRowRow.id)
+            select(SHOT_LIST_LOAD.c.list, SHOT_LIST_ROW)
+            .join(SHOT_LIST_ROW, SHOT_LIST_ROW.c.load_id == SHOT_LIST_LOAD.c.id)
+            .where(SHOT_LIST_LOAD.c.id.in_(latest))
+            .order_by(SHOT_LIST_LOAD.c.id, SHOT_LIST_ROW.c.id)
         )
         lists: dict[int, list[PlannedShot]] = {}
         with self._reading() as connection:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import chain, islice, repeat
 from typing import Any
 
-from sqlalchemy import Connection, insert
+from sqlalchemy import Connection, Table, insert
 
 __all__ = ["Same", "insert_columns"]
 
@@ -28,7 +28,7 @@ class Same:
 
 
 def insert_columns(
-    connection: Connection, table: type[Any], columns: Mapping[str, Sequence[object] | Same]
+    connection: Connection, table: Table, columns: Mapping[str, Sequence[object] | Same]
 ) -> None:
     """Insert rows given as columns, by name: equally many values each, or the `Same`.
 
@@ -37,14 +37,14 @@ def insert_columns(
     lengths = {len(values) for values in columns.values() if not isinstance(values, Same)}
     if len(lengths) != 1:
         raise ValueError(f"columns of unequal length: {sorted(lengths)}")
-    kinds = table.__table__.columns
+    kinds = table.columns
     held = []
     for name, values in columns.items():
         convert = kinds[name].type.dialect_impl(connection.dialect)
         held.append(_held(values, convert.bind_processor(connection.dialect)))
     rows = zip(*held, strict=False)
     if connection.dialect.name == "sqlite":
-        _insert_many(connection, table.__tablename__, list(columns), rows)
+        _insert_many(connection, table.name, list(columns), rows)
     elif lengths != {0}:
         compiled = insert(table).compile(dialect=connection.dialect, column_keys=list(columns))
         named = [dict(zip(columns, row, strict=True)) for row in rows]

@@ -22,7 +22,7 @@ from ingest.catalog.records import (
     Sure,
     TakeLink,
 )
-from ingest.catalog.tables import ClipFileRow, ClipLookRow, ClipRow, TakeLinkRow
+from ingest.catalog.tables import CLIP, CLIP_FILE, CLIP_LOOK, TAKE_LINK
 from ingest.media.facts_json import facts_from_json, facts_to_json
 from ingest.media.health_json import health_from_json, health_to_json
 
@@ -50,22 +50,22 @@ class Takes(Door):
                 }
                 if clip.name in known:
                     connection.execute(
-                        update(ClipRow).where(ClipRow.id == known[clip.name]).values(values)
+                        update(CLIP).where(CLIP.c.id == known[clip.name]).values(values)
                     )
                 else:
                     connection.execute(
-                        insert(ClipRow).values(roll_id=roll.id, name=clip.name, **values)
+                        insert(CLIP).values(roll_id=roll.id, name=clip.name, **values)
                     )
             ids = _clip_ids(connection, roll.id)
             for some in chunks(ids[name] for name in names):
-                connection.execute(delete(ClipFileRow).where(ClipFileRow.clip_id.in_(some)))
+                connection.execute(delete(CLIP_FILE).where(CLIP_FILE.c.clip_id.in_(some)))
             rows = [
                 {"clip_id": ids[clip.name], "path": file.path, "role": file.role.value}
                 for clip in clips
                 for file in clip.files
             ]
             if rows:
-                connection.execute(insert(ClipFileRow), rows)
+                connection.execute(insert(CLIP_FILE), rows)
             looks = _looks(connection, list(ids.values()))
         return tuple(
             Clip(
@@ -98,7 +98,7 @@ class Takes(Door):
         ]
         if rows:
             with self._writing() as connection:
-                connection.execute(insert(ClipLookRow), rows)
+                connection.execute(insert(CLIP_LOOK), rows)
 
     def clips(self, rolls: Sequence[Roll]) -> tuple[Clip, ...]:
         """The clips of these rolls: roll after roll as given, by name in each."""
@@ -108,13 +108,13 @@ class Takes(Door):
         files: defaultdict[int, list[ClipFile]] = defaultdict(list)
         with self._reading() as connection:
             for ids in chunks(by_id):
-                query = select(ClipRow.__table__).where(ClipRow.roll_id.in_(ids))
+                query = select(CLIP).where(CLIP.c.roll_id.in_(ids))
                 rows += connection.execute(query).all()
                 of_clips = (
-                    select(ClipFileRow.clip_id, ClipFileRow.path, ClipFileRow.role)
-                    .join(ClipRow, ClipRow.id == ClipFileRow.clip_id)
-                    .where(ClipRow.roll_id.in_(ids))
-                    .order_by(ClipFileRow.id)
+                    select(CLIP_FILE.c.clip_id, CLIP_FILE.c.path, CLIP_FILE.c.role)
+                    .join(CLIP, CLIP.c.id == CLIP_FILE.c.clip_id)
+                    .where(CLIP.c.roll_id.in_(ids))
+                    .order_by(CLIP_FILE.c.id)
                 )
                 for clip_id, path, role in connection.execute(of_clips):
                     files[clip_id].append(ClipFile(path, ClipRole(role)))
@@ -149,8 +149,8 @@ class Takes(Door):
             for ids in chunks(clip_ids):
                 by_hand |= {link for link in _standing(connection, ids) if link.by_hand}
                 connection.execute(
-                    delete(TakeLinkRow).where(
-                        TakeLinkRow.clip_id.in_(ids), TakeLinkRow.by_hand.is_(False)
+                    delete(TAKE_LINK).where(
+                        TAKE_LINK.c.clip_id.in_(ids), TAKE_LINK.c.by_hand.is_(False)
                     )
                 )
             if not {link for link in links if link.by_hand} <= by_hand:
@@ -158,23 +158,23 @@ class Takes(Door):
             held = {link.clip_id for link in by_hand}
             values = [_link_values(link, now) for link in links if link.clip_id not in held]
             if values:
-                connection.execute(insert(TakeLinkRow), values)
+                connection.execute(insert(TAKE_LINK), values)
 
     def set_link(self, link: TakeLink, observer: Observer) -> None:
         """A link set by hand: the clip's earlier links of the same scene and take are replaced;
         computed links of that clip are dropped. Links by hand that it replaces are kept as
         history."""
         now = self._clock()
-        of_clip = TakeLinkRow.clip_id == link.clip_id
+        of_clip = TAKE_LINK.c.clip_id == link.clip_id
         with self._writing() as connection:
-            connection.execute(delete(TakeLinkRow).where(of_clip, TakeLinkRow.by_hand.is_(False)))
+            connection.execute(delete(TAKE_LINK).where(of_clip, TAKE_LINK.c.by_hand.is_(False)))
             connection.execute(
-                update(TakeLinkRow)
+                update(TAKE_LINK)
                 .where(
                     of_clip,
-                    TakeLinkRow.scene == link.scene,
-                    TakeLinkRow.take == link.take,
-                    TakeLinkRow.ended.is_(None),
+                    TAKE_LINK.c.scene == link.scene,
+                    TAKE_LINK.c.take == link.take,
+                    TAKE_LINK.c.ended.is_(None),
                 )
                 .values(ended=now)
             )
@@ -184,7 +184,7 @@ class Takes(Door):
                 "machine": observer.machine,
                 "boot": observer.boot,
             }
-            connection.execute(insert(TakeLinkRow).values(values))
+            connection.execute(insert(TAKE_LINK).values(values))
 
     def links(self, clip_ids: Sequence[int]) -> Mapping[int, tuple[TakeLink, ...]]:
         """The links that stand, in the order in which they were made; every id is a key."""
@@ -200,8 +200,8 @@ def _looks(connection: Connection, clip_ids: Sequence[int]) -> defaultdict[int, 
     """By clip id, in order."""
     found: defaultdict[int, list[ClipLook]] = defaultdict(list)
     for ids in chunks(clip_ids):
-        query = select(ClipLookRow.__table__).where(ClipLookRow.clip_id.in_(ids))
-        for row in connection.execute(query.order_by(ClipLookRow.id)):
+        query = select(CLIP_LOOK).where(CLIP_LOOK.c.clip_id.in_(ids))
+        for row in connection.execute(query.order_by(CLIP_LOOK.c.id)):
             found[row.clip_id].append(
                 ClipLook(
                     id=row.id,
@@ -217,15 +217,13 @@ def _looks(connection: Connection, clip_ids: Sequence[int]) -> defaultdict[int, 
 
 
 def _clip_ids(connection: Connection, roll_id: int) -> dict[str, int]:
-    query = select(ClipRow.name, ClipRow.id).where(ClipRow.roll_id == roll_id)
+    query = select(CLIP.c.name, CLIP.c.id).where(CLIP.c.roll_id == roll_id)
     return {row.name: row.id for row in connection.execute(query)}
 
 
 def _standing(connection: Connection, clip_ids: Sequence[int]) -> list[TakeLink]:
-    query = select(TakeLinkRow.__table__).where(
-        TakeLinkRow.clip_id.in_(clip_ids), TakeLinkRow.ended.is_(None)
-    )
-    return [_link_of(row) for row in connection.execute(query.order_by(TakeLinkRow.id))]
+    query = select(TAKE_LINK).where(TAKE_LINK.c.clip_id.in_(clip_ids), TAKE_LINK.c.ended.is_(None))
+    return [_link_of(row) for row in connection.execute(query.order_by(TAKE_LINK.c.id))]
 
 
 def _link_of(row: Row[Any]) -> TakeLink:

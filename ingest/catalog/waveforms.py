@@ -8,7 +8,7 @@ from sqlalchemy import insert, select
 
 from ingest.catalog.door import Door, chunks
 from ingest.catalog.records import ComparedSound, Observer
-from ingest.catalog.tables import WaveformRow
+from ingest.catalog.tables import WAVEFORM
 
 __all__ = ["Waveforms"]
 
@@ -34,7 +34,7 @@ class Waveforms(Door):
         ]
         if rows:
             with self._writing() as connection:
-                connection.execute(insert(WaveformRow), rows)
+                connection.execute(insert(WAVEFORM), rows)
 
     def waveforms(
         self, pictures: Collection[str], method: int
@@ -46,10 +46,10 @@ class Waveforms(Door):
         found: dict[tuple[str, str], ComparedSound] = {}
         with self._reading() as connection:
             for some in chunks(pictures):
-                query = select(WaveformRow.__table__).where(
-                    WaveformRow.picture.in_(some), WaveformRow.method == method
+                query = select(WAVEFORM).where(
+                    WAVEFORM.c.picture.in_(some), WAVEFORM.c.method == method
                 )
-                for row in connection.execute(query.order_by(WaveformRow.id)):
+                for row in connection.execute(query.order_by(WAVEFORM.c.id)):
                     found[row.picture, row.sound] = ComparedSound(
                         row.picture, row.sound, row.method, row.same, row.lag_us, row.at
                     )

@@ -14,7 +14,7 @@ from sqlalchemy import create_engine, inspect, text
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.custody_records import About
 from ingest.catalog.records import Observer
-from ingest.catalog.tables import VERSION_TABLE, VERSIONS, Base
+from ingest.catalog.tables import METADATA, VERSION_TABLE, VERSIONS
 from tests.conftest import Runner
 from tests.e2e.further import disks_apart, offloaded
 
@@ -39,8 +39,8 @@ def test_a_new_database_gets_every_table_that_the_program_knows(postgres: Server
     Catalog.open(place).close()
     engine = create_engine(place)
     found = inspect(engine)
-    assert set(found.get_table_names()) == {*Base.metadata.tables, VERSION_TABLE}
-    for name, table in Base.metadata.tables.items():
+    assert set(found.get_table_names()) == {*METADATA.tables, VERSION_TABLE}
+    for name, table in METADATA.tables.items():
         columns = {column["name"]: column["nullable"] for column in found.get_columns(name)}
         assert columns == {column.name: column.nullable for column in table.columns}, name
         wanted = {index.name for index in table.indexes}

@@ -26,7 +26,7 @@ from ingest.catalog import opening
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.network import network_type
 from ingest.catalog.records import SlateRow
-from ingest.catalog.tables import APPLICATION_ID, VERSION_TABLE, VERSIONS, Base
+from ingest.catalog.tables import APPLICATION_ID, METADATA, VERSION_TABLE, VERSIONS
 from ingest.errors import BadCatalog, Unfinished
 
 # One offload of one roll, for programs of their own (argument 1: the catalog).
@@ -523,7 +523,7 @@ def test_when_models_and_migrations_are_compared_then_they_agree(tmp_path: Path)
     engine = create_engine(f"sqlite:///{file}")
     with engine.connect() as connection:
         context = MigrationContext.configure(connection, opts={"version_table": VERSION_TABLE})
-        assert compare_metadata(context, Base.metadata) == []
+        assert compare_metadata(context, METADATA) == []
     engine.dispose()
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from alembic import context
 
-from ingest.catalog.tables import VERSION_TABLE, Base
+from ingest.catalog.tables import METADATA, VERSION_TABLE
 
 
 def _run() -> None:
@@ -16,14 +16,14 @@ def _run() -> None:
     if context.is_offline_mode():
         context.configure(
             dialect_name=given["dialect"],
-            target_metadata=Base.metadata,
+            target_metadata=METADATA,
             version_table=VERSION_TABLE,
             literal_binds=True,
         )
     else:
         context.configure(
             connection=given["connection"],
-            target_metadata=Base.metadata,
+            target_metadata=METADATA,
             version_table=VERSION_TABLE,
             transactional_ddl=True,
         )

@@ -2,91 +2,81 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Any
+from sqlalchemy import Boolean, UniqueConstraint
 
-from sqlalchemy import ForeignKey, UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column
+from ingest.catalog.columns import Count, ExactPath, Json, Moment, Words
+from ingest.catalog.tables.base import ident, optional, refers, required, table
 
-from ingest.catalog.columns import ExactPath, Id, Json
-from ingest.catalog.tables.base import Base
+__all__ = ["CLIP", "CLIP_FILE", "CLIP_LOOK", "TAKE_LINK", "WAVEFORM"]
 
-__all__ = ["ClipFileRow", "ClipLookRow", "ClipRow", "TakeLinkRow", "WaveformRow"]
+CLIP = table(
+    "clip",
+    ident(),
+    refers("roll_id", "roll.id"),
+    required("name", Words()),
+    required("facts", Json()),
+    optional("poster", Words()),
+    optional("slate_picture", Words()),
+    UniqueConstraint("roll_id", "name"),
+)
+"""A clip of a roll."""
 
+CLIP_FILE = table(
+    "clip_file",
+    ident(),
+    refers("clip_id", "clip.id", index=True),
+    required("path", ExactPath()),
+    required("role", Words()),
+)
+"""A file of a clip, in its place among them."""
 
-class ClipRow(Base):
-    """A clip of a roll."""
+CLIP_LOOK = table(
+    "clip_look",
+    ident(),
+    refers("clip_id", "clip.id", index=True),
+    required("run", Words()),
+    required("who", Words()),
+    required("machine", Words()),
+    required("boot", Words()),
+    required("at", Moment()),
+    required("drive", Words()),
+    required("health", Json()),
+    sqlite_autoincrement=True,  # no number is used twice
+)
+"""One look at a clip, to see whether it plays. The database itself refuses to change one."""
 
-    __tablename__ = "clip"
-    __table_args__ = (UniqueConstraint("roll_id", "name"),)
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    roll_id: Mapped[int] = mapped_column(ForeignKey("roll.id"))
-    name: Mapped[str]
-    facts: Mapped[Any] = mapped_column(Json, nullable=False)
-    poster: Mapped[str | None]
-    slate_picture: Mapped[str | None]
+TAKE_LINK = table(
+    "take_link",
+    ident(),
+    refers("clip_id", "clip.id", index=True),
+    required("scene", Words()),
+    required("take", Words()),
+    optional("shot", Words()),
+    optional("rating", Words()),
+    required("sure", Words()),
+    required("basis", Words()),
+    optional("note", Words()),
+    required("by_hand", Boolean()),
+    optional("who", Words()),
+    optional("machine", Words()),
+    optional("boot", Words()),
+    required("set_at", Moment()),
+    optional("ended", Moment()),
+)
+"""A link between clip and take. One set by hand is ended when another takes its place."""
 
-
-class ClipFileRow(Base):
-    """A file of a clip, in its place among them."""
-
-    __tablename__ = "clip_file"
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    clip_id: Mapped[int] = mapped_column(ForeignKey("clip.id"), index=True)
-    path: Mapped[str] = mapped_column(ExactPath)
-    role: Mapped[str]
-
-
-class ClipLookRow(Base):
-    """One look at a clip, to see whether it plays. The database itself refuses to change one."""
-
-    __tablename__ = "clip_look"
-    __table_args__ = {"sqlite_autoincrement": True}  # noqa: RUF012  # no number is used twice
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    clip_id: Mapped[int] = mapped_column(ForeignKey("clip.id"), index=True)
-    run: Mapped[str]
-    who: Mapped[str]
-    machine: Mapped[str]
-    boot: Mapped[str]
-    at: Mapped[datetime]
-    drive: Mapped[str]
-    health: Mapped[Any] = mapped_column(Json, nullable=False)
-
-
-class TakeLinkRow(Base):
-    """A link between clip and take. One set by hand is ended when another takes its place."""
-
-    __tablename__ = "take_link"
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    clip_id: Mapped[int] = mapped_column(ForeignKey("clip.id"), index=True)
-    scene: Mapped[str]
-    take: Mapped[str]
-    shot: Mapped[str | None]
-    rating: Mapped[str | None]
-    sure: Mapped[str]
-    basis: Mapped[str]
-    note: Mapped[str | None]
-    by_hand: Mapped[bool]
-    who: Mapped[str | None]
-    machine: Mapped[str | None]
-    boot: Mapped[str | None]
-    set_at: Mapped[datetime]
-    ended: Mapped[datetime | None]
-
-
-class WaveformRow(Base):
-    """What the waveforms of two files said. The database itself refuses to change or delete one."""
-
-    __tablename__ = "waveform"
-    __table_args__ = {"sqlite_autoincrement": True}  # noqa: RUF012  # no number is used twice
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    picture: Mapped[str] = mapped_column(index=True)
-    """Kind and digest of the file, `kind:digest`."""
-    sound: Mapped[str]
-    method: Mapped[int]
-    same: Mapped[bool | None]
-    lag_us: Mapped[int | None]
-    who: Mapped[str]
-    machine: Mapped[str]
-    boot: Mapped[str]
-    at: Mapped[datetime]
+WAVEFORM = table(
+    "waveform",
+    ident(),
+    required("picture", Words(), index=True),
+    required("sound", Words()),
+    required("method", Count),
+    optional("same", Boolean()),
+    optional("lag_us", Count),
+    required("who", Words()),
+    required("machine", Words()),
+    required("boot", Words()),
+    required("at", Moment()),
+    sqlite_autoincrement=True,  # no number is used twice
+)
+"""What the waveforms of two files said. The database itself refuses to change or delete one."""

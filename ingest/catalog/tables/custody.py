@@ -2,43 +2,35 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Any
+from ingest.catalog.columns import Count, ExactPath, Json, Moment, Word, Words
+from ingest.catalog.tables.base import ident, refers, required, table
 
-from sqlalchemy import ForeignKey
-from sqlalchemy.orm import Mapped, mapped_column
+__all__ = ["CUSTODY", "ROLL_MOVE"]
 
-from ingest.catalog.columns import ExactPath, Id, Json, Word
-from ingest.catalog.tables.base import Base
+CUSTODY = table(
+    "custody",
+    ident(),
+    required("about", Word, index=True),
+    required("subject", Words()),
+    required("what", Word),
+    required("value", Json()),
+    required("who", Words()),
+    required("machine", Words()),
+    required("boot", Words()),
+    required("at", Moment()),
+    required("looks", Count),
+    sqlite_autoincrement=True,  # no number is used twice
+)
+"""One thing that a person wrote down about a drive, card or roll. Like a look, the database
+refuses to change or delete one."""
 
-__all__ = ["CustodyRow", "RollMoveRow"]
-
-
-class CustodyRow(Base):
-    """One thing that a person wrote down about a drive, card or roll. Like a look, the database
-    refuses to change or delete one."""
-
-    __tablename__ = "custody"
-    __table_args__ = {"sqlite_autoincrement": True}  # noqa: RUF012  # no number is used twice
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    about: Mapped[str] = mapped_column(Word, index=True)
-    subject: Mapped[str]
-    what: Mapped[str] = mapped_column(Word)
-    value: Mapped[Any] = mapped_column(Json, nullable=False)
-    who: Mapped[str]
-    machine: Mapped[str]
-    boot: Mapped[str]
-    at: Mapped[datetime]
-    looks: Mapped[int]
-
-
-class RollMoveRow(Base):
-    """What a corrected roll's folder on one drive is to be called."""
-
-    __tablename__ = "roll_move"
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    custody_id: Mapped[int] = mapped_column(ForeignKey("custody.id"))
-    roll_id: Mapped[int] = mapped_column(ForeignKey("roll.id"), index=True)
-    drive_id: Mapped[int] = mapped_column(ForeignKey("drive.id"))
-    origin: Mapped[str] = mapped_column(ExactPath)
-    wanted: Mapped[str] = mapped_column(ExactPath)
+ROLL_MOVE = table(
+    "roll_move",
+    ident(),
+    refers("custody_id", "custody.id"),
+    refers("roll_id", "roll.id", index=True),
+    refers("drive_id", "drive.id"),
+    required("origin", ExactPath()),
+    required("wanted", ExactPath()),
+)
+"""What a corrected roll's folder on one drive is to be called."""

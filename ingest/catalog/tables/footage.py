@@ -2,143 +2,129 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Any
+from sqlalchemy import Double, Index, LargeBinary, UniqueConstraint
 
-from sqlalchemy import ForeignKey, Index, UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column
-
-from ingest.catalog.columns import ExactPath, Id, Json, WholeNumber
-from ingest.catalog.tables.base import Base
+from ingest.catalog.columns import Count, ExactPath, Json, Moment, WholeNumber, Words
+from ingest.catalog.tables.base import ident, optional, refers, required, table
 
 __all__ = [
-    "CardNoteRow",
-    "DriveRow",
-    "FileRow",
-    "OffloadDriveRow",
-    "OffloadEndRow",
-    "OffloadRow",
-    "ProductionRow",
-    "RollRow",
+    "CARD_NOTE",
+    "DRIVE",
+    "FILE",
+    "OFFLOAD",
+    "OFFLOAD_DRIVE",
+    "OFFLOAD_END",
+    "PRODUCTION",
+    "ROLL",
 ]
 
+PRODUCTION = table(
+    "production",
+    ident(),
+    required("name", Words(), unique=True),
+)
+"""A production."""
 
-class ProductionRow(Base):
-    """A production."""
+ROLL = table(
+    "roll",
+    ident(),
+    refers("production_id", "production.id"),
+    required("name", Words()),
+    required("name_folded", Words()),
+    required("day", Count),
+    required("date", Words()),
+    optional("camera", Words()),
+    required("card", Words()),
+    UniqueConstraint("production_id", "name_folded"),
+)
+"""A roll of a production; names are one when they differ in case only."""
 
-    __tablename__ = "production"
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    name: Mapped[str] = mapped_column(unique=True)
+DRIVE = table(
+    "drive",
+    ident(),
+    required("marker", Words(), index=True),
+    required("name", Words()),
+    optional("fs_uuid", Words()),
+    optional("serial", Words()),
+    required("device", Words()),
+    required("fs_type", Words()),
+    required("root", ExactPath()),
+    required("first_seen", Moment()),
+    required("last_seen", Moment()),
+)
+"""A drive. One marker may have several: a copied marker, or a drive formatted anew."""
 
+OFFLOAD = table(
+    "offload",
+    ident(),
+    required("run", Words()),
+    refers("roll_id", "roll.id", index=True),
+    required("day", Count),
+    required("date", Words()),
+    optional("camera", Words()),
+    required("card_label", Words()),
+    optional("card_fs_uuid", Words()),
+    optional("card_serial", Words()),
+    required("card_device", Words()),
+    required("card_root", ExactPath()),
+    required("who", Words()),
+    required("machine", Words()),
+    required("boot", Words()),
+    required("started", Moment()),
+    required("plan", Json()),
+)
+"""The start of an offload, with the card as it stood and what was asked for."""
 
-class RollRow(Base):
-    """A roll of a production; names are one when they differ in case only."""
+OFFLOAD_END = table(
+    "offload_end",
+    refers("offload_id", "offload.id", primary_key=True),
+    required("finished", Moment()),
+    required("verdict", Words()),
+    required("card_read", Count),
+    required("seconds", Double()),
+    required("bytes", Count),
+    required("files", Count),
+    required("known", Count),
+    required("left_out", Count),
+)
+"""The end of an offload. Its absence says that the offload runs, or was cut off."""
 
-    __tablename__ = "roll"
-    __table_args__ = (UniqueConstraint("production_id", "name_folded"),)
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    production_id: Mapped[int] = mapped_column(ForeignKey("production.id"))
-    name: Mapped[str]
-    name_folded: Mapped[str]
-    day: Mapped[int]
-    date: Mapped[str]
-    camera: Mapped[str | None]
-    card: Mapped[str]
+OFFLOAD_DRIVE = table(
+    "offload_drive",
+    ident(),
+    refers("offload_id", "offload_end.offload_id", index=True),
+    refers("drive_id", "drive.id"),
+    required("folder", ExactPath()),
+    required("files_matched", Count),
+    required("bytes", Count),
+    required("seconds", Double()),
+    required("route", Words()),
+    required("problem", Words()),
+    optional("pace", Json()),
+)
+"""What an offload left on one drive."""
 
+CARD_NOTE = table(
+    "card_note",
+    ident(),
+    refers("offload_id", "offload.id", index=True),
+    required("kind", Words()),
+    required("path", ExactPath()),
+    required("detail", Words()),
+)
+"""Something seen on a card and not copied whole."""
 
-class DriveRow(Base):
-    """A drive. One marker may have several: a copied marker, or a drive formatted anew."""
-
-    __tablename__ = "drive"
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    marker: Mapped[str] = mapped_column(index=True)
-    name: Mapped[str]
-    fs_uuid: Mapped[str | None]
-    serial: Mapped[str | None]
-    device: Mapped[str]
-    fs_type: Mapped[str]
-    root: Mapped[str] = mapped_column(ExactPath)
-    first_seen: Mapped[datetime]
-    last_seen: Mapped[datetime]
-
-
-class OffloadRow(Base):
-    """The start of an offload, with the card as it stood and what was asked for."""
-
-    __tablename__ = "offload"
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    run: Mapped[str]
-    roll_id: Mapped[int] = mapped_column(ForeignKey("roll.id"), index=True)
-    day: Mapped[int]
-    date: Mapped[str]
-    camera: Mapped[str | None]
-    card_label: Mapped[str]
-    card_fs_uuid: Mapped[str | None]
-    card_serial: Mapped[str | None]
-    card_device: Mapped[str]
-    card_root: Mapped[str] = mapped_column(ExactPath)
-    who: Mapped[str]
-    machine: Mapped[str]
-    boot: Mapped[str]
-    started: Mapped[datetime]
-    plan: Mapped[Any] = mapped_column(Json, nullable=False)
-
-
-class OffloadEndRow(Base):
-    """The end of an offload. Its absence says that the offload runs, or was cut off."""
-
-    __tablename__ = "offload_end"
-    offload_id: Mapped[int] = mapped_column(
-        Id, ForeignKey("offload.id"), primary_key=True, autoincrement=False
-    )
-    finished: Mapped[datetime]
-    verdict: Mapped[str]
-    card_read: Mapped[int]
-    seconds: Mapped[float]
-    bytes: Mapped[int]
-    files: Mapped[int]
-    known: Mapped[int]
-    left_out: Mapped[int]
-
-
-class OffloadDriveRow(Base):
-    """What an offload left on one drive."""
-
-    __tablename__ = "offload_drive"
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    offload_id: Mapped[int] = mapped_column(ForeignKey("offload_end.offload_id"), index=True)
-    drive_id: Mapped[int] = mapped_column(ForeignKey("drive.id"))
-    folder: Mapped[str] = mapped_column(ExactPath)
-    files_matched: Mapped[int]
-    bytes: Mapped[int]
-    seconds: Mapped[float]
-    route: Mapped[str]
-    problem: Mapped[str]
-    pace: Mapped[Any] = mapped_column(Json, nullable=True)
-
-
-class CardNoteRow(Base):
-    """Something seen on a card and not copied whole."""
-
-    __tablename__ = "card_note"
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    offload_id: Mapped[int] = mapped_column(ForeignKey("offload.id"), index=True)
-    kind: Mapped[str]
-    path: Mapped[str] = mapped_column(ExactPath)
-    detail: Mapped[str]
-
-
-class FileRow(Base):
-    """A file of a roll, as the card gave it. One path may have several: other content each."""
-
-    __tablename__ = "file"
-    __table_args__ = (Index(None, "path_key", "roll_id"),)
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    roll_id: Mapped[int] = mapped_column(ForeignKey("roll.id"), index=True)
-    offload_id: Mapped[int] = mapped_column(ForeignKey("offload.id"))
-    path: Mapped[str] = mapped_column(ExactPath)
-    path_key: Mapped[bytes]
-    size: Mapped[int]
-    mtime_ns: Mapped[int] = mapped_column(WholeNumber)
-    samples: Mapped[str]
-    digests: Mapped[Any] = mapped_column(Json, nullable=False)
+FILE = table(
+    "file",
+    ident(),
+    refers("roll_id", "roll.id", index=True),
+    refers("offload_id", "offload.id"),
+    required("path", ExactPath()),
+    required("path_key", LargeBinary()),
+    required("size", Count),
+    required("mtime_ns", WholeNumber()),
+    required("samples", Words()),
+    required("digests", Json()),
+    Index(None, "path_key", "roll_id"),
+)
+"""A file of a roll, as the card gave it. One path may have several: other content each."""

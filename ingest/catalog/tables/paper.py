@@ -2,92 +2,84 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Any
+from sqlalchemy import Boolean
 
-from sqlalchemy import ForeignKey
-from sqlalchemy.orm import Mapped, mapped_column
+from ingest.catalog.columns import Count, Json, Moment, Words
+from ingest.catalog.tables.base import ident, optional, refers, required, table
 
-from ingest.catalog.columns import Id, Json
-from ingest.catalog.tables.base import Base
+__all__ = ["SHOT_LIST_LOAD", "SHOT_LIST_ROW", "SLATE_LOAD", "SLATE_ROW"]
 
-__all__ = ["ShotListLoadRow", "ShotListRowRow", "SlateLoadRow", "SlateRowRow"]
+SLATE_LOAD = table(
+    "slate_load",
+    ident(),
+    refers("production_id", "production.id", index=True),
+    required("log", Words()),
+    required("loaded", Moment()),
+    optional("who", Words()),
+    optional("machine", Words()),
+    optional("boot", Words()),
+)
+"""One loading of a slate log. The latest of a name counts; the others are its history."""
 
+SLATE_ROW = table(
+    "slate_row",
+    ident(),
+    refers("load_id", "slate_load.id", index=True),
+    required("row", Count),
+    required("scene", Words()),
+    required("take", Words()),
+    optional("shot", Words()),
+    optional("day", Count),
+    optional("camera", Words()),
+    optional("roll", Words()),
+    optional("sound_roll", Words()),
+    optional("clip", Words()),
+    optional("start_timecode", Words()),
+    optional("end_timecode", Words()),
+    optional("rating", Words()),
+    required("mos", Boolean()),
+    optional("note", Words()),
+    required("extra", Json()),
+    optional("date", Words()),
+    optional("start_clock", Words()),
+    optional("end_clock", Words()),
+    optional("marks", Json()),
+    optional("frame_rate", Words()),
+    optional("lens", Words()),
+    optional("stop", Words()),
+    optional("filter", Words()),
+    optional("iso", Words()),
+    optional("white_balance", Words()),
+    optional("shutter", Words()),
+)
+"""A row of a slate log, as loaded once."""
 
-class SlateLoadRow(Base):
-    """One loading of a slate log. The latest of a name counts; the others are its history."""
+SHOT_LIST_LOAD = table(
+    "shot_list_load",
+    ident(),
+    refers("production_id", "production.id", index=True),
+    required("list", Words()),
+    required("loaded", Moment()),
+    required("who", Words()),
+    required("machine", Words()),
+    required("boot", Words()),
+)
+"""One loading of a shot list. The latest of a name counts; the others are its history."""
 
-    __tablename__ = "slate_load"
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    production_id: Mapped[int] = mapped_column(ForeignKey("production.id"), index=True)
-    log: Mapped[str]
-    loaded: Mapped[datetime]
-    who: Mapped[str | None]
-    machine: Mapped[str | None]
-    boot: Mapped[str | None]
-
-
-class SlateRowRow(Base):
-    """A row of a slate log, as loaded once."""
-
-    __tablename__ = "slate_row"
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    load_id: Mapped[int] = mapped_column(ForeignKey("slate_load.id"), index=True)
-    row: Mapped[int]
-    scene: Mapped[str]
-    take: Mapped[str]
-    shot: Mapped[str | None]
-    day: Mapped[int | None]
-    camera: Mapped[str | None]
-    roll: Mapped[str | None]
-    sound_roll: Mapped[str | None]
-    clip: Mapped[str | None]
-    start_timecode: Mapped[str | None]
-    end_timecode: Mapped[str | None]
-    rating: Mapped[str | None]
-    mos: Mapped[bool]
-    note: Mapped[str | None]
-    extra: Mapped[Any] = mapped_column(Json, nullable=False)
-    date: Mapped[str | None]
-    start_clock: Mapped[str | None]
-    end_clock: Mapped[str | None]
-    marks: Mapped[Any] = mapped_column(Json, nullable=True)
-    frame_rate: Mapped[str | None]
-    lens: Mapped[str | None]
-    stop: Mapped[str | None]
-    filter: Mapped[str | None]
-    iso: Mapped[str | None]
-    white_balance: Mapped[str | None]
-    shutter: Mapped[str | None]
-
-
-class ShotListLoadRow(Base):
-    """One loading of a shot list. The latest of a name counts; the others are its history."""
-
-    __tablename__ = "shot_list_load"
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    production_id: Mapped[int] = mapped_column(ForeignKey("production.id"), index=True)
-    list: Mapped[str]
-    loaded: Mapped[datetime]
-    who: Mapped[str]
-    machine: Mapped[str]
-    boot: Mapped[str]
-
-
-class ShotListRowRow(Base):
-    """A planned shot, as loaded once."""
-
-    __tablename__ = "shot_list_row"
-    id: Mapped[int] = mapped_column(Id, primary_key=True)
-    load_id: Mapped[int] = mapped_column(ForeignKey("shot_list_load.id"), index=True)
-    row: Mapped[int]
-    scene: Mapped[str]
-    shot: Mapped[str | None]
-    setup: Mapped[str | None]
-    day: Mapped[int | None]
-    date: Mapped[str | None]
-    size: Mapped[str | None]
-    location: Mapped[str | None]
-    cameras: Mapped[Any] = mapped_column(Json, nullable=False)
-    note: Mapped[str | None]
-    extra: Mapped[Any] = mapped_column(Json, nullable=False)
+SHOT_LIST_ROW = table(
+    "shot_list_row",
+    ident(),
+    refers("load_id", "shot_list_load.id", index=True),
+    required("row", Count),
+    required("scene", Words()),
+    optional("shot", Words()),
+    optional("setup", Words()),
+    optional("day", Count),
+    optional("date", Words()),
+    optional("size", Words()),
+    optional("location", Words()),
+    required("cameras", Json()),
+    optional("note", Words()),
+    required("extra", Json()),
+)
+"""A planned shot, as loaded once."""
