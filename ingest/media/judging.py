@@ -77,6 +77,10 @@ _SIGNS = {
 }
 
 
+_STREAMS = ("MPEG-TS", "BDAV")
+"""Transport streams, as MediaInfo names them: with packets of 188 bytes, and of 192."""
+
+
 def _signs(facts: ClipFacts, *, raw: bool) -> tuple[Finding, ...]:
     signs = [sign for sign in facts.signs if sign in _SIGNS]
     if Sign.NO_INDEX in signs or Sign.PAST_END in signs:
@@ -86,7 +90,7 @@ def _signs(facts: ClipFacts, *, raw: bool) -> tuple[Finding, ...]:
     found = []
     for sign in signs:
         # A transport stream may end in the middle of a packet by its nature.
-        stream = sign is Sign.CLAIMS_MORE and "MPEG-TS" in (facts.container or "")
+        stream = sign is Sign.CLAIMS_MORE and facts.container in _STREAMS
         severity = Severity.LOOK if stream else Severity.BROKEN
         found.append(Finding(sign.value, severity, _SIGNS[sign]))
     return tuple(found)

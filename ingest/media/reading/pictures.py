@@ -24,6 +24,7 @@ from ingest.media.reading.extra import as_it_came
 from ingest.media.reading.picture_format import with_picture_format
 from ingest.media.reading.start_timecode import with_start_timecode
 from ingest.media.reading.timing import with_timing
+from ingest.media.reading.transport import ends_in_a_packet
 from ingest.media.reading.values import fraction, text, whole
 
 __all__ = ["read_picture"]
@@ -62,7 +63,9 @@ def read_picture(path: str | os.PathLike[str], *, kind: ClipKind) -> ClipFacts:
     if not text(general, "format") and second is None:
         doubts.append("It holds nothing that is known here as picture or sound.")
         return ClipFacts(kind=kind, doubts=tuple(doubts), signs=(Sign.UNKNOWN,))
-    if text(general, "istruncated") == "Yes":
+    with open(path, "rb") as file:
+        cut = ends_in_a_packet(file)
+    if cut or text(general, "istruncated") == "Yes":
         signs.append(Sign.CLAIMS_MORE)
         doubts.append("The container says more than there is: it may have been cut short.")
     if second is None and text(general, "format") and not videos and not sounds:
