@@ -8,9 +8,11 @@ import random
 import struct
 from fractions import Fraction
 from pathlib import Path
+from xml.etree import ElementTree
 
 import av
 import pytest
+from wavinfo import WavInfoReader
 
 from ingest.media.facts import AudioTrack, ClipKind
 from ingest.media.posters import draw
@@ -89,6 +91,94 @@ def test_a_recorders_file_gives_its_scene_take_and_tracks(tmp_path: Path) -> Non
     assert (sound.file_uid, sound.family_uid) == ("U1", "F1")
     assert (sound.timecode_rate, sound.drop_frame) == (Fraction(24000, 1001), False)
     assert sound.originator == "Reelkeeper"
+
+
+IXML = b"""<?xml version="1.0" encoding="UTF-8"?>
+<BWFXML>
+  <IXML_VERSION>1.51</IXML_VERSION>
+  <PROJECT>Salt &amp; Lanterns</PROJECT>
+  <SCENE>032AB</SCENE>
+  <TAKE>WT1</TAKE>
+  <TAPE>S007</TAPE>
+  <CIRCLED>TRUE</CIRCLED>
+  <TAKE_TYPE>WILD_TRACK, PICKUP</TAKE_TYPE>
+  <FILE_UID>LUMO00112233</FILE_UID>
+  <UBITS>00260314</UBITS>
+  <NOTE>tail slate; wind &lt; 4</NOTE>
+  <SPEED>
+    <NOTE>camera overcranked</NOTE>
+    <MASTER_SPEED>24000/1001</MASTER_SPEED>
+    <CURRENT_SPEED>24000/1001</CURRENT_SPEED>
+    <TIMECODE_RATE>24000/1001</TIMECODE_RATE>
+    <TIMECODE_FLAG>NDF</TIMECODE_FLAG>
+    <FILE_SAMPLE_RATE>48000</FILE_SAMPLE_RATE>
+    <AUDIO_BIT_DEPTH>24</AUDIO_BIT_DEPTH>
+    <DIGITIZER_SAMPLE_RATE>48000</DIGITIZER_SAMPLE_RATE>
+    <TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_HI>0</TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_HI>
+    <TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO>1729728000</TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO>
+    <TIMESTAMP_SAMPLE_RATE>48000</TIMESTAMP_SAMPLE_RATE>
+  </SPEED>
+  <FILE_SET>
+    <TOTAL_FILES>2</TOTAL_FILES>
+    <FAMILY_UID>FAM0042</FAMILY_UID>
+    <FAMILY_NAME>032ABTWT1</FAMILY_NAME>
+    <FILE_SET_INDEX>A</FILE_SET_INDEX>
+  </FILE_SET>
+  <TRACK_LIST>
+    <TRACK_COUNT>2</TRACK_COUNT>
+    <TRACK>
+      <CHANNEL_INDEX>5</CHANNEL_INDEX>
+      <INTERLEAVE_INDEX>2</INTERLEAVE_INDEX>
+      <NAME>Nell</NAME>
+      <FUNCTION/>
+    </TRACK>
+    <TRACK>
+      <CHANNEL_INDEX>1</CHANNEL_INDEX>
+      <INTERLEAVE_INDEX>1</INTERLEAVE_INDEX>
+      <NAME>Boom</NAME>
+      <FUNCTION/>
+    </TRACK>
+  </TRACK_LIST>
+</BWFXML>
+"""
+"""Every object of iXML's page `Individual Object Details` (ixml.info; names and rules as far as
+that page was read, the rest from memory), laid out by hand."""
+
+
+def test_every_object_of_ixml_is_read_as_two_other_readers_read_it(tmp_path: Path) -> None:
+    """The standard library's parser over bytes cut out by hand, and wavinfo's own view."""
+    path = put(tmp_path, wave(fmt(), bext(1_729_728_000), chunk(b"iXML", IXML)))
+    facts = probe(path)
+    sound = facts.sound
+    assert sound is not None
+    content = path.read_bytes()
+    place = content.index(b"iXML")
+    (length,) = struct.unpack_from("<I", content, place + 4)
+    root = ElementTree.fromstring(content[place + 8 : place + 8 + length])
+    other = WavInfoReader(str(path)).ixml
+    for ours, path_in_it, theirs in (
+        (sound.project, "PROJECT", other.project),
+        (sound.scene, "SCENE", other.scene),
+        (sound.take, "TAKE", other.take),
+        (sound.tape, "TAPE", other.tape),
+        (sound.family_uid, "FILE_SET/FAMILY_UID", other.family_uid),
+        (sound.file_uid, "FILE_UID", None),
+        (sound.note, "NOTE", None),
+        (facts.reel, "TAPE", None),
+    ):
+        assert ours and ours == root.findtext(path_in_it)
+        assert theirs in (ours, None)
+    assert (sound.scene, sound.take, sound.note) == ("032AB", "WT1", "tail slate; wind < 4")
+    assert sound.circled is True
+    assert sound.take_type == ("WILD_TRACK", "PICKUP")
+    by_place = sorted(other.track_list, key=lambda track: int(track.interleave_index))
+    assert sound.tracks == tuple(track.name for track in by_place) == ("Boom", "Nell")
+    assert (sound.timecode_rate, sound.drop_frame) == (Fraction(24000, 1001), False)
+    assert (facts.start_timecode, facts.timecode_source) == ("10:00:00:00", "bext")
+    # What has no field of its own is kept as it came; a note of the speed is none of the take.
+    for key in ("UBITS", "SPEED/NOTE", "SPEED/MASTER_SPEED", "FILE_SET/FILE_SET_INDEX"):
+        assert facts.extra[f"iXML {key}"] == root.findtext(key)
+    assert facts.doubts == ()
 
 
 BEXT = struct.Struct("<256s32s32s10s8sIIH64s5h180s")

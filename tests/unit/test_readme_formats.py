@@ -14,6 +14,7 @@ from pathlib import Path
 
 import av
 from made_clips import EVERY, encode
+from made_heif import heif, jpeg_tile
 
 from ingest.media.facts import ClipFacts, ClipKind
 from ingest.media.health import Health
@@ -40,6 +41,10 @@ def others(folder: Path) -> Iterator[tuple[str, Path]]:
             container.mux(stream.encode(av.VideoFrame(96, 64, pixels)))
             container.mux(stream.encode())
         yield {"a.jpg": "JPEG", "a.png": "PNG", "a.tif": "TIFF"}[name], path
+    tiles = [jpeg_tile(64, 32, light) for light in (40, 90, 140, 190)]
+    tiled = folder / "a.heic"
+    tiled.write_bytes(heif(tiles, columns=2, tile=(64, 32), size=(128, 64)))
+    yield "HEIF, all its tiles", tiled
     for name, codec in (("a.wav", "pcm_s24le"), ("a.flac", "flac"), ("a.m4a", "aac")):
         path = folder / name
         with av.open(str(path), "w") as container:
