@@ -6,10 +6,11 @@ lone surrogates), POSIX, relative to its root. `to_bytes` gives the exact bytes 
 
 from __future__ import annotations
 
+import shlex
 import unicodedata
 from collections.abc import Container, Iterator
 
-__all__ = ["from_bytes", "path_ends", "shown", "to_bytes"]
+__all__ = ["from_bytes", "path_ends", "shown", "to_bytes", "typed"]
 
 _NAMED = {"\n": "\\n", "\r": "\\r", "\t": "\\t", "\\": "\\\\"}
 
@@ -55,6 +56,12 @@ def shown(name: str, also: Container[str] = ()) -> str:
     if all(part == character for part, character in zip(parts, name, strict=True)):
         return name
     return "".join("\\\\" if part == "\\" else part for part in parts)
+
+
+def typed(name: str) -> str:
+    """The name in a command that somebody is told to type: one word, as a shell takes it, and as
+    safe to show as `shown` makes it."""
+    return shlex.quote(shown(name))
 
 
 def _shown_character(character: str) -> str:

@@ -24,7 +24,7 @@ from ingest.assurance.times import found_time
 from ingest.assurance.worth import Weakness, copy_weakness, is_local
 from ingest.catalog.custody_records import Standing
 from ingest.evidence import Act
-from ingest.names import shown
+from ingest.names import shown, typed
 
 __all__ = ["enough_copies"]
 
@@ -103,7 +103,6 @@ _AUDIT = "read its copies again: ingest audit"
 _REPLUG = "unplug the drive, plug it in again, then: ingest audit"
 _CLOCK = "set this machine's clock right, then: ingest audit"
 _ANEW = "keep the card, and offload it to another drive (ingest offload --to)"
-_MEND = "keep the card; ingest mend {name} puts it back from a good copy"
 _THERE = "read it where it is and ask there, or count it as last read: --offline-ok"
 _CURABLE = frozenset({_PLUG_IN, _AUDIT, _REPLUG, _CLOCK})
 """What to do that may make the copy count after all."""
@@ -119,12 +118,15 @@ def _not_counted(copy: CopyNow, found: CardFound, policy: Policy) -> Reason | No
         return Reason(f"{name} is {place.standing}", _ANEW)
     if copy.looked is not None and copy.looked.bad is not None:
         detail = f" ({copy.looked.detail})" if copy.looked.detail else ""
-        return Reason(f"the copy on {name} is {copy.looked.bad}{detail}", _MEND.format(name=name))
+        return Reason(
+            f"the copy on {name} is {copy.looked.bad}{detail}",
+            _mend(copy),
+        )
     weak = copy_weakness(
         copy.state, local=is_local(copy.drive.serial, copy.drive.volume), place=place, now=found.now
     )
     if weak is Weakness.BAD:
-        return Reason(f"the copy on {name} is {copy.state.state}", _MEND.format(name=name))
+        return Reason(f"the copy on {name} is {copy.state.state}", _mend(copy))
     if _on_the_card(copy.drive, found):
         return Reason(f"{name} is on the card's own device", _ANEW)
     if not found.as_last_known:
@@ -161,23 +163,29 @@ def _weak(copy: CopyNow, weak: Weakness | None) -> Reason | None:
             return None
 
 
+def _mend(copy: CopyNow) -> str:
+    return f"keep the card; ingest mend {typed(copy.drive.name)} puts it back from a good copy"
+
+
 def _not_offsite(copy: CopyNow) -> Reason | None:
     """Why a copy that counts is none in an off-site place, or None when it is."""
     drive, place, look = copy.drive, copy.drive.place, copy.state.look
     name, where = shown(drive.name), shown(drive.where or "")
+    setting = f"ingest drives set {typed(drive.name)}"
     if place is not None and place.standing is Standing.SENT:
         return Reason(
             f"{name} is in transit to {shown(place.sent_to or '?')}",
-            f"when it is there: ingest drives set {name} --received, then ingest audit it there",
+            f"when it is there: {setting} --received, then ingest audit it there",
         )
     if drive.where is None:
         return Reason(
-            f"where {name} is was never said", f"ingest drives set {name} --where PLACE --offsite"
+            f"where {name} is was never said",
+            f"{setting} --where PLACE --offsite",
         )
     if drive.offsite is None:
         return Reason(
             f"nothing says whether {where}, where {name} is, is off-site",
-            f"ingest drives set {name} --where PLACE --offsite, or offsite = true in ingest.toml",
+            f"{setting} --where PLACE --offsite, or offsite = true in ingest.toml",
         )
     if not drive.offsite:
         return Reason(
@@ -187,7 +195,7 @@ def _not_offsite(copy: CopyNow) -> Reason | None:
     if place is None or place.arrived is None:
         return Reason(
             f"when {name} came to {where} was never written down",
-            f"when it is there: ingest drives set {name} --where PLACE, then ingest audit",
+            f"when it is there: {setting} --where PLACE, then ingest audit",
         )
     if not place.seen_there(look.id if look is not None else None):
         return Reason(f"{name} was not read since it came to {where}", _AUDIT)

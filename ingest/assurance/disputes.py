@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ingest.names import shown
+from ingest.names import typed
 
 __all__ = ["DISPUTED", "settle_dispute"]
 
@@ -15,5 +15,5 @@ def settle_dispute(roll: str) -> str:
     return (
         "keep the card, and read it again in another reader (ingest reuse CARD --reread); if that "
         "finds nothing new, play it in its camera, then: "
-        f"ingest rolls set {shown(roll)} --viewed WHO"
+        f"ingest rolls set {typed(roll)} --viewed WHO"
     )

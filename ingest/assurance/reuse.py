@@ -33,7 +33,7 @@ from ingest.assurance.reuse_values import (
 from ingest.assurance.times import common_shift, same_time
 from ingest.catalog.records import FileRecord
 from ingest.copying.samples import WHOLE
-from ingest.names import path_ends, shown
+from ingest.names import path_ends, shown, typed
 
 __all__ = [
     "CardFound",
@@ -117,16 +117,16 @@ def _decided(
     for hold in found.holds:
         if on_it.get(hold.roll_id) not in chosen:
             continue
-        roll = shown(hold.roll)
+        roll, setting = shown(hold.roll), f"ingest rolls set {typed(hold.roll)}"
         if hold.because is not None:
             reasons.add(
                 f"{roll} is held by {shown(hold.by)}: {shown(hold.because)}",
-                f"ask {shown(hold.by)}; ingest rolls set {roll} --no-hold takes the hold off",
+                f"ask {shown(hold.by)}; {setting} --no-hold takes the hold off",
             )
         if hold.until is not None and today < hold.until:
             reasons.add(
                 f"the card of {roll} is kept until {hold.until}",
-                f"keep it until then (ingest rolls set {roll} --until changes the date)",
+                f"keep it until then ({setting} --until changes the date)",
             )
     if policy.hold_until is not None and today < policy.hold_until:
         reasons.add(f"the policy keeps every card until {policy.hold_until}", "keep it until then")
@@ -134,7 +134,7 @@ def _decided(
     for one in found.undecoded:
         if on_it.get(one.roll_id) not in chosen or one.path not in here:
             continue
-        viewed = f"ingest rolls set {shown(on_it[one.roll_id])} --viewed WHO"
+        viewed = f"ingest rolls set {typed(on_it[one.roll_id])} --viewed WHO"
         if one.broken:
             # The copies equal the card, and the card's own file is what is broken.
             reasons.add(

@@ -110,6 +110,8 @@ class Missing:
     """Where the files are now."""
     to: str
     """A drive known that would do, or empty: one more drive is needed."""
+    from_card: bool = False
+    """No drive has a good copy: it must come from the card."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,9 +244,10 @@ def split_over_bags(holders: Sequence[Holder], held: Sequence[Holding], bags: in
     alone = [one for one in held if len(groups.of(one.holders)) == 1]
     if alone:
         rolls = _sorted({one.roll for one in alone})
-        count = counted(sum(one.files for one in alone), "file")
+        files = sum(one.files for one in alone)
         places = listed(_sorted({name for one in alone for name in one.holders}))
-        why = f"{count} of {listed(rolls)} lie on one device alone ({places})"
+        lie = "lies" if files == 1 else "lie"
+        why = f"{counted(files, 'file')} of {listed(rolls)} {lie} on one device alone ({places})"
         enough = 0
     else:
         why = f"the copies lie so that no {bags} bags hold them apart"
@@ -363,7 +366,7 @@ class _Groups:
             key = (one.roll, _sorted(one.holders), next(elsewhere, ""))
             found[key] = found.get(key, 0) + one.files
         return tuple(
-            Missing(roll, files, on, to)
+            Missing(roll, files, on, to, from_card=drives.isdisjoint(on))
             for (roll, on, to), files in sorted(
                 found.items(), key=lambda item: (natural(item[0][0]), item[0][1:])
             )

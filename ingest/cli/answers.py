@@ -16,6 +16,7 @@ from ingest.settings.values import KINDS_OF_DEVICE, DeviceKind
 from ingest.wording import listed
 
 __all__ = [
+    "LETTER",
     "devices_said",
     "devices_typed",
     "likely_kinds",
@@ -28,7 +29,8 @@ __all__ = [
 
 _RATE = re.compile(r"([1-9][0-9]{0,6})(?:/([1-9][0-9]{0,6}))?")
 _USUAL = {"23.976": "24000/1001", "23.98": "24000/1001", "29.97": "30000/1001"}
-_LETTER = re.compile(r"[A-Z][A-Z0-9]?")
+LETTER = re.compile(r"[A-Z][A-Z0-9]?")
+"""A device's letter."""
 _MOST_DAYS = 366
 _LIKELY: dict[DeviceKind, tuple[str, tuple[str, ...]]] = {
     "recorder": ("S", ("sound", "recorder", "mixer", "audio")),
@@ -100,7 +102,7 @@ def read_devices(text: str) -> tuple[DeviceSettings, ...]:
                 continue
             letter, _, name = word.partition("=")
             letter = letter.upper()
-            if not _LETTER.fullmatch(letter) or letter in devices:
+            if not LETTER.fullmatch(letter) or letter in devices:
                 raise UsageError(
                     f"{shown(word)} is no letter of its own.",
                     do='a capital letter each, with a name if wanted: "A B D=drone / S / P"',

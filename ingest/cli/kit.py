@@ -11,7 +11,7 @@ import click
 from ingest.cli.room import hours_words
 from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode, UsageError
-from ingest.names import shown
+from ingest.names import shown, typed
 from ingest.wording import counted, size
 
 if TYPE_CHECKING:
@@ -138,11 +138,12 @@ def _lines(told: Kit) -> Iterator[str]:
     for drive in told.drives:
         yield _drive_line(drive, told)
         if drive.audit_due:
-            yield f"      due for an audit ({drive.audit_due}): ingest audit {shown(drive.name)}"
+            yield f"      due for an audit ({drive.audit_due}): ingest audit {typed(drive.name)}"
     lacking = told.copies - len(told.with_room)
     if lacking > 0:
-        more = counted(lacking, "drive")
-        yield f"  [ ] {more} more: plug in those that aren't here, or bring new ones"
+        away = any(drive.free is None for drive in told.drives)
+        how = "plug in those that aren't here, or bring new ones" if away else "bring new ones"
+        yield f"  [ ] {counted(lacking, 'drive')} more: {how}"
     yield ""
     yield "Before a card is formatted: ingest reuse CARD, which looks at it again."
 

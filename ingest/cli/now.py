@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from ingest.cli.terminal import Terminal
 from ingest.errors import ExitCode
-from ingest.names import shown
+from ingest.names import shown, typed
 from ingest.wording import counted, listed, size, whole
 
 if TYPE_CHECKING:
@@ -67,6 +67,7 @@ def _document(standing: Standing, settings: Settings, place: str | None) -> dict
             }
             for drive in standing.drives
         ],
+        "others": [{"root": one.root, "free": one.free} for one in standing.others],
         "rolls_today": list(standing.rolls_today),
         "open": [
             {"kind": one.kind, "what": one.what, "because": one.because or None, "do": one.do}
@@ -86,6 +87,11 @@ def _lines(standing: Standing, settings: Settings, *, there: bool) -> Iterator[s
     yield "Drives in" if standing.drives else "Drives in: none"
     for drive in standing.drives:
         yield f"  {shown(drive.name)}: {_drive_words(drive)}"
+        yield from _standing_lines(drive)
+    if standing.others:
+        yield "Neither card nor drive (ingest start makes it a drive)"
+    for other in standing.others[:_MOST]:
+        yield f"  {whole(other.root)}: {size(other.free)} free"
     if not there:
         yield "Nothing came in yet; the catalog is made by the first command that needs it."
         yield "Do: ingest start" if settings.production is None else "Do: ingest offload"
@@ -119,3 +125,12 @@ def _drive_words(drive: DriveIn) -> str:
     where = drive.place.where if drive.place is not None else None
     place = f"; its place is {shown(where)}" if where else ""
     return f"{free}at {whole(drive.root)}{place}"
+
+
+def _standing_lines(drive: DriveIn) -> Iterator[str]:
+    """That it is here, and was written down as being on its way, dead or lost."""
+    from ingest.catalog.custody_records import Standing as DriveStanding
+
+    if drive.place is not None and drive.place.standing is not DriveStanding.KEPT:
+        yield f"      ! written down as {drive.place.standing}; if it is back:"
+        yield f"        ingest drives set {typed(drive.name)} --received"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from ingest.names import shown
+from ingest.names import shown, typed
 from ingest.wording import counted, listed
 
 if TYPE_CHECKING:
@@ -20,7 +20,13 @@ def split_document(split: Split) -> dict[str, Any]:
         "needs_cards": split.needs_cards,
         "why": split.why or None,
         "missing": [
-            {"roll": one.roll, "files": one.files, "on": list(one.on), "to": one.to or None}
+            {
+                "roll": one.roll,
+                "files": one.files,
+                "on": list(one.on),
+                "to": one.to or None,
+                "from_card": one.from_card,
+            }
             for one in split.missing
         ],
         "enough": split.enough or None,
@@ -44,10 +50,12 @@ def split_lines(split: Split) -> Iterator[str]:
     if split.enough:
         yield f"{split.enough} bags would do, as things are."
     for one in split.missing[:6]:
-        to = shown(one.to) if one.to else "DRIVE, one more drive"
+        to = typed(one.to) if one.to else "DRIVE, one more drive"
+        how = "ingest offload CARD" if one.from_card else f"ingest copy --roll {typed(one.roll)}"
+        again = f" of {shown(one.roll)}" if one.from_card else ""
         yield (
-            f"Do: ingest copy --roll {shown(one.roll)} --to {to}"
-            f"   ({counted(one.files, 'file')}, now on {listed(one.on, 3)})"
+            f"Do: {how} --to {to}"
+            f"   ({counted(one.files, 'file')}{again}, now on {listed(one.on, 3)})"
         )
     if len(split.missing) > 6:
         yield f"... and {len(split.missing) - 6} more rolls likewise"

@@ -11,7 +11,7 @@ import click
 from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode, UsageError
 from ingest.names import shown
-from ingest.wording import whole
+from ingest.wording import counted, whole
 
 if TYPE_CHECKING:
     from tqdm import tqdm
@@ -184,7 +184,8 @@ def _lines(judged: CardJudged, offline_ok: bool) -> Iterator[str]:
     if offline_ok:
         yield "  Copies on drives that are not here were counted as they were when last read."
     if judged.litter:
-        yield f"  {judged.litter} files of system litter on it are not footage and were not judged."
+        are = "is not footage and was" if judged.litter == 1 else "are not footage and were"
+        yield f"  {counted(judged.litter, 'file')} of system litter on it {are} not judged."
     for path, kind in judged.not_followed[:10]:
         yield f"  not followed: {whole(path)} ({kind})"
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from ingest.cli.answers import LETTER
 from ingest.cli.wish import Wish
 from ingest.errors import IngestError, UsageError
 from ingest.jobs.offloading.at_a_glance import glance_lines
@@ -135,15 +136,24 @@ def _changed(wish: Wish, plans: Sequence[Plan]) -> Wish:
             rolls = tuple(_asked(f"Roll of {shown(p.card.label)}", p.roll) for p in plans)
             return replace(wish, rolls=rolls)
         case "5":
-            cameras = tuple(
-                _asked(f"Camera of {shown(p.card.label)}", p.camera or p.roll[:1]).upper()
-                for p in plans
-            )
-            return replace(wish, cameras=cameras, rolls=())
+            return replace(wish, cameras=tuple(map(_camera, plans)), rolls=())
         case "6":
             return replace(wish, to=_several("Drives, with commas", wish.to))
         case _:
             raise UsageError("Nothing was changed.", do="a number from 1 to 6")
+
+
+def _camera(plan: Plan) -> str:
+    """The letter that a person gives the card's camera; empty: not known. A card that carries a
+    roll on has that roll's."""
+    if plan.joins is not None:
+        return plan.camera or ""
+    told = _asked(f"Camera of {shown(plan.card.label)}", plan.camera or "").upper()
+    if told and not LETTER.fullmatch(told):
+        raise UsageError(
+            f"A camera has a letter, not {shown(told)}.", do="A, or A2 where letters run out"
+        )
+    return told
 
 
 def _several(question: str, now: Sequence[str]) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shlex
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
@@ -38,6 +39,9 @@ __all__ = ["command"]
 
 _T = TypeVar("_T")
 
+_NUMBERED = re.compile(r"([0-9]{1,3})(?:=([^@]*))?(?:@(.*))?")
+"""A drive of the list that was shown: 1, 1=NAME, 1@PLACE, 1=NAME@PLACE."""
+
 
 @job("start")
 @click.argument("folder", required=False, metavar="[FOLDER]")
@@ -46,7 +50,11 @@ _T = TypeVar("_T")
 @click.option("--frame-rate", metavar="RATE", help="The project's: 25, or 24000/1001.")
 @click.option("--devices", metavar="LETTERS", help='Cameras / recorders / stills: "A B / S / P".')
 @click.option(
-    "--drive", "drives", multiple=True, metavar="FOLDER[=NAME]", help="Mark this drive. Repeatable."
+    "--drive",
+    "drives",
+    multiple=True,
+    metavar="FOLDER[=NAME][@PLACE]",
+    help="Mark this drive. Repeatable.",
 )
 @click.option("--copies", metavar="N", help="Copies wanted, on different devices.")
 @click.option("--time-zone", metavar="ZONE", help="IANA name; this machine's when left out.")
@@ -132,13 +140,17 @@ def _wished(text: str) -> DriveWished:
 
     if os.path.isdir(text):
         return DriveWished(text)
-    root, found, name = text.rpartition("=")
-    if not found or not os.path.isdir(root):
-        raise UsageError(
-            f"There is no folder at {shown(root or text)}.",
-            do="name the folder at which the drive is mounted: --drive FOLDER=NAME",
-        )
-    return DriveWished(root, name)
+    root, found, rest = text.rpartition("=")
+    if found and os.path.isdir(root):
+        name, _, where = rest.partition("@")
+        return DriveWished(root, name or None, where or None)
+    place, found, where = text.rpartition("@")
+    if found and os.path.isdir(place):
+        return DriveWished(place, None, where or None)
+    raise UsageError(
+        f"There is no folder at {shown(root or place or text)}.",
+        do="name the folder at which the drive is mounted: --drive FOLDER=NAME",
+    )
 
 
 # Asking ---------------------------------------------------------------------------------------
@@ -210,7 +222,7 @@ class _Asker:
         for card in around.cards:
             self._terminal.note(f"     {whole(card.root)}: holds footage, so it may be a card")
         known = " ".join(str(n) for n, (_, about) in enumerate(choices, 1) if "known" in about)
-        question = "Its drives, by number or folder, with =NAME to name one"
+        question = "Its drives, by number or folder, such as 1=NAME@PLACE"
         return self._answer(
             question, None, known or "none", lambda text: _drives(text, [one for one, _ in choices])
         )
@@ -261,20 +273,33 @@ def _drives(text: str, roots: Sequence[str]) -> list[DriveWished]:
 
     if text.casefold() == "none":
         return []
-    wished = []
+    wished: list[DriveWished] = []
+    for word in _parts(text):
+        listed = _NUMBERED.fullmatch(word)
+        if listed is None:
+            wished.append(_wished(word))
+        elif 1 <= int(listed[1]) <= len(roots):
+            root = roots[int(listed[1]) - 1]
+            wished.append(DriveWished(root, listed[2] or None, listed[3] or None))
+        else:
+            raise UsageError(
+                f"There is no {listed[1]} in the list.", do="a number of it, or a folder"
+            )
+    if len({one.root for one in wished}) < len(wished):
+        raise UsageError(
+            "A drive is named twice.", do="put commas between the drives: 1@bag 1, 2@bag 2"
+        )
+    return wished
+
+
+def _parts(text: str) -> list[str]:
+    """Apart at commas, so that a place may have blanks in it; without any, at blanks."""
+    if "," in text:
+        return [part.strip() for part in text.split(",") if part.strip()]
     try:
-        words = shlex.split(text.replace(",", " "))
+        return shlex.split(text)
     except ValueError:
         raise UsageError("A quotation mark is not closed.", do="close it") from None
-    for word in words:
-        number, _, name = word.partition("=")
-        if number.isdecimal() and 1 <= int(number) <= len(roots):
-            wished.append(DriveWished(roots[int(number) - 1], name or None))
-        elif number.isdecimal():
-            raise UsageError(f"There is no {number} in the list.", do="a number of it, or a folder")
-        else:
-            wished.append(_wished(word))
-    return wished
 
 
 # The answer -------------------------------------------------------------------------------------

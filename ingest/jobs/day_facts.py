@@ -37,7 +37,7 @@ from ingest.jobs.planned import planned_here
 from ingest.jobs.slate import match_clips
 from ingest.jobs.story import lost_clips
 from ingest.media.health import Depth, HealthState, Severity
-from ingest.names import shown
+from ingest.names import shown, typed
 from ingest.settings import Settings
 from ingest.slate.conflicts import find_conflicts
 from ingest.slate.coverage import coverage
@@ -239,7 +239,7 @@ def _held(rolls: Sequence[Roll], notes: Mapping[int, RollNote], day: int) -> Ite
             yield Held(
                 roll.name,
                 by,
-                f"when that is settled: ingest rolls set {shown(roll.name)} --no-hold",
+                f"when that is settled: ingest rolls set {typed(roll.name)} --no-hold",
             )
 
 

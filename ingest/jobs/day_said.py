@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from ingest.assurance.day.values import Wrapped
+from ingest.assurance.day.values import SHOT, Wrapped
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.custody_records import About
 from ingest.catalog.records import Observer
@@ -88,11 +88,18 @@ def reopen(
 
 
 def said_of(catalog: Catalog, production: str, day: int) -> tuple[frozenset[str], dict[str, str]]:
-    """Devices said to be idle that day, and what is settled, with what was said."""
+    """Devices said to be idle that day, and what is settled, with what was said. A planned shot
+    that was settled on an earlier day stays so: it was dropped."""
+    subjects = {f"{production}/{number}" for number in range(1, day + 1)}
+    today = f"{production}/{day}"
     idle: set[str] = set()
     settled: dict[str, str] = {}
-    for change in catalog.changes(About.DAY, f"{production}/{day}"):
+    for change in catalog.changes(About.DAY):
+        if change.subject not in subjects:
+            continue
         key = str(change.value.get("key") or change.value.get("device") or "")
+        if change.subject != today and not key.startswith(SHOT):
+            continue
         if change.what == "idle":
             idle.add(key)
         elif change.what == "settled":

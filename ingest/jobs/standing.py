@@ -17,7 +17,7 @@ from ingest.errors import BadCard, IngestError
 from ingest.jobs.around import Around, look_around, volume_name
 from ingest.jobs.day_facts import gather_day
 from ingest.jobs.known import DriveHere, RollOverview, roll_overviews
-from ingest.names import shown
+from ingest.names import shown, typed
 from ingest.settings import Settings, shoot_date
 
 __all__ = ["CardIn", "DriveIn", "Open", "Standing", "open_today", "where_things_stand"]
@@ -61,6 +61,8 @@ class Standing:
     date: date
     cards: tuple[CardIn, ...]
     drives: tuple[DriveIn, ...]
+    others: tuple[Volume, ...]
+    """Volumes that are neither: they could become drives."""
     open: tuple[Open, ...]
     rolls_today: tuple[str, ...]
 
@@ -73,7 +75,7 @@ def where_things_stand(catalog: Catalog | None, settings: Settings, now: datetim
     number = settings.days.index(today) + 1 if today in settings.days else None
     if catalog is None:
         drives = tuple(_drives(around, {}))
-        return Standing(number, today, cards, drives, (), ())
+        return Standing(number, today, cards, drives, around.blank, (), ())
     rolls = catalog.rolls(production=settings.production)
     of_today = [roll for roll in rolls if roll.date == today.isoformat()]
     found = _by_the_day(catalog, settings, of_today, now)
@@ -93,6 +95,7 @@ def where_things_stand(catalog: Catalog | None, settings: Settings, now: datetim
         date=today,
         cards=cards,
         drives=tuple(_drives(around, catalog.drive_places())),
+        others=around.blank,
         open=found,
         rolls_today=tuple(roll.name for roll in of_today),
     )
@@ -157,21 +160,21 @@ def open_today(
             yield Open(
                 "copies",
                 f"{name}: {count} on separate devices, {wanted} wanted",
-                f"{look}ingest copy --roll {name} --to another drive; keep its card",
+                f"{look}ingest copy --roll {typed(name)} --to another drive; keep its card",
             )
     for _, name, note in named:
         if note.hold is not None:
             yield Open(
                 "hold",
                 f"{name} is held by {shown(note.hold_by or '?')}: {shown(note.hold)}",
-                f"when that is settled: ingest rolls set {name} --no-hold",
+                f"when that is settled: ingest rolls set {typed(name)} --no-hold",
             )
     for card in cards:
         if card.due is not None and card.due < today and card.returned is None:
             yield Open(
                 "card",
                 f"card {shown(card.label)} was due back on {card.due}",
-                f"bring it back, then: ingest cards set {shown(card.label)} --returned",
+                f"bring it back, then: ingest cards set {typed(card.label)} --returned",
             )
 
 

@@ -60,17 +60,18 @@ def _lines(start: Start) -> Iterator[str]:
     for device in start.devices:
         yield ""
         yield f"[{device.kind}.{device.letter}]"
-        yield _row(device.name is not None, f"name = {_text(device.name or 'main')}")
+        name = device.name or _NAMES[device.kind]
+        yield _row(device.name is not None, f"name = {_text(name)}")
     yield ""
     yield "# The drives, by name. A place with offsite = true counts as off-site."
     if not start.drives:
         yield "# [drive.NAME]"
         yield '# where = "bag 1"'
         yield "# offsite = true"
-    for drive in start.drives:
+    for number, drive in enumerate(start.drives, 1):
         yield ""
         yield f"[drive.{_key(drive.name)}]"
-        yield _row(drive.where is not None, f"where = {_text(drive.where or 'bag 1')}")
+        yield _row(drive.where is not None, f"where = {_text(drive.where or f'bag {number}')}")
         yield "# offsite = true"
     yield ""
     yield "# What must hold before a card may be reused."
@@ -83,6 +84,10 @@ def _lines(start: Start) -> Iterator[str]:
     yield _row(False, "viewed = true", "a person viewed what can't be decoded")
     yield "# hold_until = 2026-12-31"
     yield '# words = "What the contract says, quoted."'
+
+
+_NAMES = {"camera": "main", "recorder": "mixer", "stills": "photos"}
+"""What a device might be called, as an example."""
 
 
 def _row(on: bool, text: str, comment: str = "") -> str:

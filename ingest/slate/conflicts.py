@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from ingest.catalog.records import Clip, Mark, PlannedShot, SlateRow, TakeLink
 from ingest.media.facts import ClipKind
-from ingest.names import shown
+from ingest.names import shown, typed
 from ingest.slate.coverage import Covered, coverage
 from ingest.slate.names import camera_key, parse_take, scene_key, take_key
 from ingest.slate.pool import Conflict, Key, row_key, said_row, said_take, sound_take, take_of
@@ -243,7 +243,7 @@ def _twice_recorded(clips: Sequence[Clip], links: Sequence[TakeLink]) -> Iterato
                         f"{take} is on {both} at the same time, both of camera "
                         f"{shown(one.roll.camera or '')}: do two cameras bear one letter?",
                         (one.id, other.id),
-                        do=f"ingest rolls set {shown(other.roll.name)} --camera LETTER",
+                        do=f"ingest rolls set {typed(other.roll.name)} --camera LETTER",
                     )
 
 
@@ -290,7 +290,7 @@ def _two_bodies(clips: Sequence[Clip]) -> Iterator[Conflict]:
             f"{shown(one)} ({shown(first[0].roll.name)}) and {shown(other)} "
             f"({shown(second[0].roll.name)}): do two cameras bear one letter?",
             (first[0].id, second[0].id),
-            do=f"ingest rolls set {shown(second[0].roll.name)} --camera LETTER",
+            do=f"ingest rolls set {typed(second[0].roll.name)} --camera LETTER",
         )
 
 

@@ -59,13 +59,14 @@ def test_a_production_begins_with_six_questions_and_goes_on_with_16_keys(table: 
         ("Shoot days, first to last, or with commas [", f"{yesterday} to {tomorrow}\n"),
         ("Frames a second of the project [25]: ", "24\n"),
         ("What records [A]: ", "A B / S\n"),
-        ("Its drives, by number or folder, with =NAME to name one [none]: ", "1 2\n"),
+        ("Its drives, by number or folder, such as 1=NAME@PLACE [none]: ", "1, 2@bag 2\n"),
         ("Copies wanted of everything [2]: ", "\n"),
     ):
         first.waits(question)
         first.type(answer)
     said = " ".join(first.ends().split())
     assert said.startswith("Kestrel Quay: ") and "HERON: marked" in said
+    assert '[drive.OTTER]\nwhere = "bag 2"' in (table.desk / "ingest.toml").read_text()
     assert first.decisions == 6
     first.leave()
 
@@ -105,7 +106,7 @@ def test_letters_without_slashes_are_shown_back_before_anything_is_written(table
         )
         assert not (table.desk / "ingest.toml").exists()
         person.type(keys)
-        person.waits("Its drives, by number or folder, with =NAME to name one [none]: ")
+        person.waits("Its drives, by number or folder, such as 1=NAME@PLACE [none]: ")
         person.type("\n")
         assert f"It asks for {kinds}." in " ".join(person.ends().split())
         (table.desk / "ingest.toml").unlink()
@@ -122,6 +123,12 @@ def test_e_changes_one_thing_and_leaving_changes_nothing(table: Table) -> None:
     shown = person.waits(START)
     assert "camera B" in shown
     assert "! These drives count as 1 copy; 2 are wanted: another one is owed." in shown
+    person.type("e\n")
+    person.waits("Which? ")
+    person.type("5\n")
+    person.waits("Camera of B001 [B]: ")
+    person.type("2 c\n")
+    assert "A camera has a letter, not 2 C." in person.waits(START)
     person.type("e\n")
     person.waits("Which? ")
     person.type("5\n")

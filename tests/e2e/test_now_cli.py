@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
 import pytest
 
+from ingest import drives
 from ingest.catalog import tables
+from ingest.jobs.around import look_around
 from tests.conftest import Runner
 from tests.e2e.further import disks_apart, offloaded
 
@@ -40,6 +43,23 @@ def test_with_no_catalog_none_is_made(
     assert sorted(tmp_path.rglob("*")) == before
 
 
+def test_a_volume_that_is_neither_card_nor_drive_is_shown(
+    place: Path, ingest: Runner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Somebody looks for the disk that was just plugged in."""
+    around = look_around(None)
+    blank = replace(drives.look_at(str(place / "STOAT")), free=5 * 10**9)
+    monkeypatch.setattr(
+        "ingest.jobs.standing.look_around", lambda catalog: replace(around, blank=(blank,))
+    )
+    ran = ingest()
+    assert "Neither card nor drive (ingest start makes it a drive)" in ran.out
+    assert f"  {place / 'STOAT'}: 5 GB free" in ran.out
+    assert ingest("--json").document["others"] == [
+        {"root": str(place / "STOAT"), "free": 5 * 10**9}
+    ]
+
+
 def test_what_came_in_today_and_what_is_open_is_shown(place: Path, ingest: Runner) -> None:
     """Drives with their room; nothing open: 0. A lost drive leaves a copy owed: 3."""
     ran = ingest()
@@ -47,6 +67,7 @@ def test_what_came_in_today_and_what_is_open_is_shown(place: Path, ingest: Runne
     assert ran.out.startswith("Saltmarsh (")
     assert "  HERON: " in ran.out and "Open: nothing that is known here" in ran.out
     ingest("drives", "set", "OTTER", "--lost")
+    assert "written down as lost; if it is back:" in ingest().out
     after = ingest("--json")
     assert after.code == 3
     assert [one["kind"] for one in after.document["open"]] == ["copies"]

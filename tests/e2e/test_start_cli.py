@@ -37,7 +37,8 @@ def test_options_answer_the_questions(
         "shoot",
         *WORDS,
         *("--frame-rate", "23.976", "--devices", "A B D=drone / S / P", "--copies", "3"),
-        *("--drive", heron, "--drive", f"{otter}=EGRET", "--time-zone", "Europe/Lisbon", "--json"),
+        *("--drive", f"{heron}@bag 1", "--drive", f"{otter}=EGRET@the vault"),
+        *("--time-zone", "Europe/Lisbon", "--json"),
     )
     assert ran.code == 0
     assert ran.document["written"] is True
@@ -57,7 +58,10 @@ def test_options_answer_the_questions(
         ("stills", "P", None),
     ]
     assert (settings.copies, settings.time_zone) == (3, "Europe/Lisbon")
-    assert list(settings.drives) == ["HERON", "EGRET"]
+    assert {one.name: one.where for one in settings.drives.values()} == {
+        "HERON": "bag 1",
+        "EGRET": "the vault",
+    }
     text = (desk / "shoot" / FILE).read_bytes()
     assert (heron / FILE).read_bytes() == (otter / FILE).read_bytes() == text
     seen = recognise(str(otter))

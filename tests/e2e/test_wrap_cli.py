@@ -94,6 +94,10 @@ def test_the_first_day_names_what_was_planted_and_nothing_else(
     assert "ALBATROSS" in bags[0] and "BITTERN" in bags[1]
     assert ingest("whatif").code == 0
 
+    later = [one["what"] for one in ingest("wrap", "--day", "2", "--json").document["open"]]
+    assert any("shot 9 " in what for what in later)
+    assert not any("shot 11 " in what for what in later), "dropped is dropped, also tomorrow"
+
     again = ingest("wrap", "--day", "1", "--reopen", "clock-B", "--json")
     assert [one["kind"] for one in again.document["open"]] == ["clock"]
 

@@ -98,6 +98,16 @@ def test_an_idle_device_and_what_was_settled_are_not_open() -> None:
     assert [said for _, said in settled.settled] == ["settled by Wren"]
 
 
+def test_a_roll_of_a_device_that_nobody_named_may_be_that_of_the_camera_that_is_not_in() -> None:
+    """It came in as X001, since nothing told its camera: one command puts that right."""
+    devices = (*facts().devices, Device("B", "camera"))
+    (found,) = judge_day(facts(devices=devices)).open
+    assert "rolls set" not in found.do
+    strays = (*facts().rolls, RollIn("X 001", 1, "X"))
+    (found,) = judge_day(facts(devices=devices, rolls=strays)).open
+    assert "if X 001 is its: ingest rolls set 'X 001' --camera B;" in found.do
+
+
 def test_what_a_missing_device_would_have_held_is_told_with_it_and_not_again() -> None:
     """One thing to look for is one line."""
     only_sound = replace(facts(), rolls=facts().rolls[1:], clips=facts().clips[1:])

@@ -226,3 +226,13 @@ def test_what_would_be_left_on_cards_alone_is_told_apart() -> None:
     ]
     assert first.files == 0
     assert [loss.files for loss in first.only_on_cards] == [3]
+
+
+def test_what_only_the_card_still_has_must_come_from_the_card() -> None:
+    """No copy from a drive could be made; with one good drive it can."""
+    card = Holder("card A001", "reader", card=True)
+    split = split_over_bags([ALBATROSS, card], [on("card A001", files=1)], 2)
+    assert split.why == "1 file of A001 lies on one device alone (card A001)"
+    assert [(one.roll, one.from_card) for one in split.missing] == [("A001", True)]
+    split = split_over_bags([ALBATROSS], [on("ALBATROSS")], 2)
+    assert [one.from_card for one in split.missing] == [False]

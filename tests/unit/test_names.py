@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import unicodedata
 
 import pytest
@@ -68,3 +69,13 @@ def test_an_ordinary_name_is_shown_as_it_is(name: str) -> None:
 def test_a_dangerous_character_becomes_visible(raw: bytes, seen: str) -> None:
     """Each kind by the escape that a reader of the screen knows."""
     assert names.shown(names.from_bytes(raw)) == seen
+
+
+@pytest.mark.parametrize(
+    ("name", "word"),
+    [("A001", "A001"), ("CARD 12", "'CARD 12'"), ("it's", "'it'\"'\"'s'"), ("a\nb", "'a\\nb'")],
+)
+def test_a_name_that_is_to_be_typed_is_one_word_to_a_shell(name: str, word: str) -> None:
+    """And nothing in it is more than text, to the shell or to the screen."""
+    assert names.typed(name) == word
+    assert shlex.split(names.typed(name)) == [names.shown(name)]

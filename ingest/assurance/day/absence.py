@@ -28,7 +28,7 @@ from ingest.assurance.day.values import (
     settle_words,
 )
 from ingest.catalog.records import Mark, SlateRow
-from ingest.names import shown
+from ingest.names import shown, typed
 from ingest.slate.names import camera_key, name_key, parse_take, scene_key, take_key
 from ingest.wording import listed, natural
 
@@ -115,15 +115,28 @@ class Absence:
             name = f"{letter} {shown(device.name)}" if device.name else letter
             what = {"camera": "camera", "recorder": "recorder", "stills": "stills camera"}
             offload = {"recorder": f"--roll {letter}001"}.get(device.kind, f"--camera {letter}")
+            stray = self._stray_roll() if device.kind != "recorder" else ""
+            corrected = (
+                f"or, if {shown(stray)} is its: ingest rolls set {typed(stray)} --camera {letter}; "
+                if stray
+                else ""
+            )
             yield Finding(
                 Kind.DEVICE,
                 f"{name}: nothing came in from this {what[device.kind]}",
                 f"{told}, and no roll of day {self.facts.day} is its{logged}",
                 f"find its card before anybody formats it: ingest offload CARD {offload}; "
-                f"or, if it was not used: ingest wrap --idle {letter}",
+                f"{corrected}or, if it was not used: ingest wrap --idle {letter}",
                 key=device.letter,
                 tonight=True,
             )
+
+    def _stray_roll(self) -> str:
+        """A roll of the day whose device nobody named: that of the camera that isn't in, perhaps;
+        or empty."""
+        named = {camera_key(device.letter) for device, _ in self._expected()}
+        strays = (roll.name for roll in self.rolls if camera_key(roll.device) not in named)
+        return next(strays, "")
 
     def _expected(self) -> Iterator[tuple[Device, str]]:
         known = set()

@@ -5,7 +5,6 @@ A *device* is a camera (drones are cameras), a sound recorder or a stills camera
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -14,11 +13,12 @@ from typing import Literal
 
 from ingest.assurance.story import LostClip
 from ingest.catalog.records import PlannedShot, Rating, SlateRow
-from ingest.names import shown
+from ingest.names import typed
 from ingest.slate.coverage import ShotCovered
 from ingest.slate.names import camera_key, scene_key, take_key
 
 __all__ = [
+    "SHOT",
     "BadCopies",
     "CardDue",
     "ClipIn",
@@ -38,9 +38,13 @@ __all__ = [
 ]
 
 
+SHOT = "shot-"
+"""What the key of a planned shot that is owed begins with."""
+
+
 def settle_words(key: str) -> str:
     """What to type when a finding of this key is settled, as a shell takes it; shown safely."""
-    return f"ingest wrap --settle {shlex.quote(shown(key))}"
+    return f"ingest wrap --settle {typed(key)}"
 
 
 class Kind(StrEnum):

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from ingest.assurance.day.absence import Absence
 from ingest.assurance.day.values import (
+    SHOT,
     BadCopies,
     ClipIn,
     DayFacts,
@@ -26,7 +27,7 @@ from ingest.assurance.story import (
     story_words,
     tell_story,
 )
-from ingest.names import shown
+from ingest.names import shown, typed
 from ingest.slate.names import name_key
 from ingest.wording import counted, listed, natural
 
@@ -115,7 +116,7 @@ def _standing(facts: DayFacts) -> Iterator[Finding]:
             Kind.CARD,
             f"card {shown(card.card)} is due at the rental house",
             f"it was to be back on {card.due.isoformat()}",
-            f"ingest reuse, bring it back, then: ingest cards set {shown(card.card)} --returned",
+            f"ingest reuse, bring it back, then: ingest cards set {typed(card.card)} --returned",
         )
 
 
@@ -138,7 +139,7 @@ def _problems(facts: DayFacts, stories: Sequence[ShotStory]) -> Iterator[Finding
             )
         else:
             because = f"the copies of {_it(bad)} on other drives are good"
-            do = f"ingest mend {shown(bad.drive)}"
+            do = f"ingest mend {typed(bad.drive)}"
         yield Finding(
             Kind.PROBLEM,
             f"{shown(bad.roll)}: {counted(len(bad.paths), 'file')} {bad.state} on "
@@ -263,7 +264,7 @@ def _owed(facts: DayFacts, stories: Sequence[ShotStory]) -> Iterator[Finding]:
         when = f"; the last day there is day {last}" if last is not None else ""
         taken = f"only {counted(len(covered.takes), 'NG take')}" if covered.takes else "no take"
         day = f" for day {shot.day}" if shot.day is not None else ""
-        key = shown(f"shot-{shot.shot or shot.scene}")
+        key = shown(f"{SHOT}{shot.shot or shot.scene}")
         yield Finding(
             Kind.SHOT,
             f"{said_shot(shot.scene, shot.shot)} is still owed{where}",

@@ -35,7 +35,7 @@ from ingest.errors import BadDestination, IngestError, Unfinished
 from ingest.jobs.known import DriveHere, drives_here
 from ingest.manifest.kept import kept_path
 from ingest.manifest.model import HISTORY_FOLDER
-from ingest.names import shown
+from ingest.names import shown, typed
 
 __all__ = ["Held", "Kind", "Moved", "Obstacle", "folders_of", "hold", "obstacle", "settle"]
 
@@ -133,7 +133,7 @@ def _in_the_way(volume: Volume, drive: str, move: Move) -> Obstacle | None:
             origin = _stat(tree, move.origin)
             if origin is None:
                 what = f"there is no folder {shown(move.origin)}"
-                return Obstacle(Kind.NOW, what, f"ingest audit {shown(drive)} says what is missing")
+                return Obstacle(Kind.NOW, what, f"ingest audit {typed(drive)} says what is missing")
             if there is not None and not os.path.samestat(there, origin):
                 what = f"something lies at {shown(move.wanted)} already"
                 return Obstacle(

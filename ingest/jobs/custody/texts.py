@@ -82,8 +82,10 @@ def _corrected(change: Change) -> str:
     if not isinstance(before, dict) or not isinstance(after, dict):
         return "corrected"
     parts = [
-        f"{key} {shown(str(before[key]))} to {shown(str(after[key]))}"
-        for key in after
-        if key in before
+        f"{key} {_or_none(before[key])} to {_or_none(after[key])}" for key in after if key in before
     ]
     return "corrected: " + ", ".join(parts)
+
+
+def _or_none(value: object) -> str:
+    return "none" if value is None else shown(str(value))

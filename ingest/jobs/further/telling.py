@@ -11,7 +11,7 @@ from ingest.evidence import Against
 from ingest.jobs.further.copying_on import CopyPlan
 from ingest.jobs.further.values import RollPlan, RollResult, Trouble
 from ingest.jobs.mending import MendPlan
-from ingest.names import shown
+from ingest.names import shown, typed
 from ingest.wording import counted, size, whole
 
 __all__ = [
@@ -193,7 +193,7 @@ def route_line(result: RollResult) -> list[str]:
         return []
     return [
         f"  {shown(result.target)} may have answered from memory.",
-        f"  Do: eject it, plug it in again, then ingest audit {shown(result.target)}.",
+        f"  Do: eject it, plug it in again, then ingest audit {typed(result.target)}.",
     ]
 
 

@@ -13,7 +13,7 @@ from ingest.jobs.offloading.pace import past_rates, seconds_needed
 from ingest.jobs.offloading.values import Plan, Problem, Result
 from ingest.media.health import HealthState
 from ingest.media.health_json import health_to_json
-from ingest.names import shown
+from ingest.names import shown, typed
 from ingest.wording import counted, size, whole
 
 __all__ = ["battery_line", "document", "exit_code", "plan_document", "plan_lines", "result_lines"]
@@ -300,7 +300,7 @@ def _footnotes(result: Result) -> list[str]:
         lines.append(f"  Known already, from an earlier roll: {known}.")
     for drive_name, roll in plan.lacking:
         lines.append(f"  {shown(drive_name)} lacks copies of {shown(roll)}, which came in before.")
-        lines.append(f"  Do: ingest copy --roll {shown(roll)} --to {shown(drive_name)}")
+        lines.append(f"  Do: ingest copy --roll {typed(roll)} --to {typed(drive_name)}")
     return lines
 
 
