@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from importlib.util import find_spec
 
 from ingest.catalog.catalog import Catalog
-from ingest.catalog.records import ClipRole, ComparedSound, Observer
+from ingest.catalog.records import Clip, ClipRole, ComparedSound, Observer
 from ingest.jobs.find import Wanted, find
 from ingest.slate.matching.by_waveform import METHOD, Sounded
 from ingest.wording import counted
@@ -21,14 +21,12 @@ _MOST_KEPT = 64 << 20
 
 
 def recall(
-    catalog: Catalog, production: str, pairs: Sequence[tuple[int, int]]
+    catalog: Catalog, clips: Sequence[Clip], pairs: Sequence[tuple[int, int]]
 ) -> Mapping[tuple[int, int], Sounded]:
-    """What the catalog knows of these waveforms (ids of picture and sound file); nothing is
-    listened to."""
-    return {
-        pair: _sounded(known)
-        for pair, known in _known(catalog, _contents(catalog, production), pairs).items()
-    }
+    """What the catalog knows of the waveforms of these clips (`pairs`: ids of picture and sound
+    file); nothing is listened to."""
+    known = _known(catalog, _contents(catalog, clips, pairs), pairs)
+    return {pair: _sounded(one) for pair, one in known.items()}
 
 
 class Listener:
@@ -44,12 +42,13 @@ class Listener:
         self.remarks: tuple[str, ...] = ()
 
     def __call__(
-        self, catalog: Catalog, production: str, pairs: Sequence[tuple[int, int]]
+        self, catalog: Catalog, clips: Sequence[Clip], pairs: Sequence[tuple[int, int]]
     ) -> Mapping[tuple[int, int], Sounded]:
-        """What the waveforms say of these clips (ids of picture and sound file)."""
+        """What the waveforms say of these clips (`pairs`: ids of picture and sound file), all of
+        one production."""
         if not pairs:
             return {}
-        contents = _contents(catalog, production)
+        contents = _contents(catalog, clips, pairs)
         known = _known(catalog, contents, pairs)
         self._told.update((pair, _sounded(one)) for pair, one in known.items())
         todo = [pair for pair in pairs if pair not in self._told]
@@ -58,7 +57,7 @@ class Listener:
             said = f"Waveforms were not compared: {' and '.join(missing)} not installed."
             self.remarks = (f'{said} Do: pip install "ingest[match]"',)
         elif todo:
-            compared = self._compare(todo, _paths(catalog, production, todo))
+            compared = self._compare(todo, _paths(catalog, clips[0].roll.production, todo))
             now = datetime.now(UTC)
             catalog.record_waveforms(
                 self._observer,
@@ -154,13 +153,17 @@ def _known(
     }
 
 
-def _contents(catalog: Catalog, production: str) -> Mapping[int, str]:
-    """By clip id what its first main file holds, `kind:digest`: the first kind by name that the
-    one read of the card gave."""
-    rolls = catalog.rolls(production=production)
-    files = {(file.roll_id, file.path): file for file in catalog.files(rolls)}
+def _contents(
+    catalog: Catalog, clips: Sequence[Clip], pairs: Sequence[tuple[int, int]]
+) -> Mapping[int, str]:
+    """By id of those clips that are in `pairs` what its first main file holds, `kind:digest`: the
+    first kind by name that the one read of the card gave."""
+    wanted = {number for pair in pairs for number in pair}
+    own = [clip for clip in clips if clip.id in wanted]
+    rolls = {clip.roll.id: clip.roll for clip in own}
+    files = {(file.roll_id, file.path): file for file in catalog.files(list(rolls.values()))}
     found = {}
-    for clip in catalog.clips(rolls):
+    for clip in own:
         path = next((file.path for file in clip.files if file.role is ClipRole.SPAN), None)
         file = files.get((clip.roll.id, path)) if path is not None else None
         kinds = sorted(file.digests.keys() - file.later) if file is not None else []

@@ -45,8 +45,10 @@ __all__ = [
 
 _MAX_NAME = 200
 
-Hear = Callable[[Catalog, str, Sequence[tuple[int, int]]], Mapping[tuple[int, int], Sounded]]
-"""Compares waveforms: of a production, pairs of ids of picture and sound file."""
+Hear = Callable[
+    [Catalog, Sequence[Clip], Sequence[tuple[int, int]]], Mapping[tuple[int, int], Sounded]
+]
+"""Compares waveforms: of a production's clips, pairs of ids of picture and sound file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +159,7 @@ def match_production(
     rows = with_days(catalog.slate(chosen), shoot_days(settings.days, rolls))
     found = match_clips(catalog, settings, clips, rows, links)
     if wanted := pairs(clips, found):
-        found = weigh(clips, found, (hear or recall)(catalog, chosen, wanted))
+        found = weigh(clips, found, (hear or recall)(catalog, clips, wanted))
     catalog.replace_links(ids, found.links)
     planned = planned_shots(catalog, chosen, settings.days)
     between = find_conflicts(clips, rows, found.links, planned, known=found.conflicts)
