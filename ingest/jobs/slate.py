@@ -28,7 +28,7 @@ from ingest.slate.conflicts import find_conflicts
 from ingest.slate.days import shoot_days, with_days
 from ingest.slate.log import read_log
 from ingest.slate.matching import ClockOffset, Matching, match
-from ingest.slate.matching.by_waveform import Sounded, pairs, weigh
+from ingest.slate.matching.by_waveform import Sounded, further_pairs, pairs, weigh
 from ingest.slate.names import camera_key, same_scene, same_take
 from ingest.slate.pool import Conflict
 from ingest.slate.questions import Question, open_questions
@@ -159,7 +159,11 @@ def match_production(
     rows = with_days(catalog.slate(chosen), shoot_days(settings.days, rolls))
     found = match_clips(catalog, settings, clips, rows, links)
     if wanted := pairs(clips, found):
-        found = weigh(clips, found, (hear or recall)(catalog, clips, wanted))
+        compare = hear or recall
+        heard = dict(compare(catalog, clips, wanted))
+        if further := further_pairs(clips, found, heard):
+            heard |= compare(catalog, clips, further)
+        found = weigh(clips, found, heard)
     catalog.replace_links(ids, found.links)
     planned = planned_shots(catalog, chosen, settings.days)
     between = find_conflicts(clips, rows, found.links, planned, known=found.conflicts)

@@ -163,6 +163,10 @@ def test_when_the_log_names_takes_then_sound_makes_them_sure_or_open(place):
     ((take, sure, basis),) = found["A001/C0002"]
     assert (take, sure) == ("2", "open")
     assert basis.endswith("; but the waveforms differ from S01/R2")
+    (asked,) = document["questions"]
+    assert asked["clip"] == "A001/C0002"
+    assert [each["take"] for each in asked["answers"]] == ["2", "1"]
+    assert "the waveforms agree with S01/R1" in asked["answers"][1]["basis"]
 
 
 def test_when_it_is_matched_again_then_nothing_is_listened_to_again(place):

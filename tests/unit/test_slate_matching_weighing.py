@@ -5,7 +5,7 @@ from datetime import timedelta, timezone
 import pytest
 
 from ingest.catalog.records import Clip, ClipFile, ClipRole, Roll, SlateRow, Sure
-from ingest.media.facts import ClipFacts, ClipKind
+from ingest.media.facts import ClipFacts, ClipKind, SoundNotes
 from ingest.slate.matching import match
 from ingest.slate.matching.by_pattern import read_name
 from ingest.slate.matching.clocks import read_clock
@@ -154,3 +154,24 @@ def test_when_take_numbers_leap_then_what_counts_on_from_there_is_doubtful():
     """1, 12, 13: the same slip of the pen twice looks like counting on."""
     rows = log(("12", "1", 1), ("12", "12", 2), ("12", "13", 3), ("13", "1", 4))
     assert set(doubtful_numbers(rows)) == {1, 2}
+
+
+def test_when_a_picture_and_a_sound_file_bear_the_number_then_a_take_names_the_picture():
+    """Recorders count too; only a wild track of that number is the sound file."""
+    notes = SoundNotes(scene="12", take="1")
+    sound = Clip(
+        9,
+        Roll(2, "Saltmarsh", "S01", 1, "2026-03-14", None, "card"),
+        "R0001",
+        (ClipFile("R0001.WAV", ClipRole.SPAN),),
+        ClipFacts(kind=ClipKind.SOUND, sound=notes),
+        None,
+    )
+    row = SlateRow("12", "1", clip="0001", log="day1.csv", row=2)
+    found = match([picture(1, "C0001"), sound], [row])
+    assert {link.clip_id for link in found.links if (link.scene, link.take) == ("12", "1")} == {
+        1,
+        9,
+    }
+    assert not found.conflicts
+    assert not found.rows_without_clip

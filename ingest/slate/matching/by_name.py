@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ingest.catalog.records import Clip, SlateRow, Sure
+from ingest.media.facts import ClipKind
 from ingest.names import shown
+from ingest.slate.names import parse_take
 from ingest.slate.naming import ClipNames, Fit, scope_of
 from ingest.slate.pool import Pool, said_row, said_take
 from ingest.slate.timing import clip_span, overlap, row_span
@@ -29,6 +31,8 @@ def link_named_rows(pool: Pool) -> dict[int, tuple[Clip, SlateRow]]:
             if _came_in(pool, row):
                 _say_wrong_roll(pool, row, candidates)
             continue
+        if len(inside) > 1:
+            inside = _narrowed_by_kind(inside, row)
         if len(inside) > 1:
             inside = _narrowed_by_time(inside, row)
         if len(inside) > 1:
@@ -61,6 +65,12 @@ def _named_basis(fit: Fit, clip: Clip, row: SlateRow) -> tuple[Sure, str]:
     if not agreed and fit is not Fit.FULL:
         agreed = ", the only clip of that name"
     return sure, f"{said_row(row)}: {what}{agreed}"
+
+
+def _narrowed_by_kind(clips: Sequence[Clip], row: SlateRow) -> list[Clip]:
+    """Where both bear the number: a take with picture names a picture, a wild track a sound."""
+    kind = ClipKind.PICTURE if parse_take(row.take).has_picture else ClipKind.SOUND
+    return [clip for clip in clips if clip.facts.kind is kind] or list(clips)
 
 
 def _narrowed_by_time(clips: Sequence[Clip], row: SlateRow) -> list[Clip]:

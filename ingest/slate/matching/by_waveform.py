@@ -7,7 +7,7 @@ or set by hand is left alone. The comparison itself is `ingest.slate.matching.wa
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -19,9 +19,10 @@ from ingest.slate.matching.whole import Matching
 from ingest.slate.names import parse_take, scene_order, take_order
 from ingest.slate.naming import scope_of
 from ingest.slate.pool import Key, row_key, said_take, take_of
+from ingest.slate.questions import Answer
 from ingest.wording import counted
 
-__all__ = ["METHOD", "Sounded", "pairs", "weigh"]
+__all__ = ["METHOD", "Sounded", "further_pairs", "pairs", "weigh"]
 
 METHOD = 1
 """The way of decoding and comparing: counted up when it begins to say anything else, so that what
@@ -69,16 +70,57 @@ def pairs(clips: Sequence[Clip], found: Matching) -> tuple[tuple[int, int], ...]
                 for sound in _of_take(sounds, link, clip)
             ]
         else:
-            wanted = [
-                (sound, key)
-                for key, some in sounds.items()
-                for sound in some
-                if sound.roll.day == clip.roll.day
-            ]
-            wanted.sort(key=lambda each: (clip.roll.day, clip.roll.camera, each[1]) in taken)
-            del wanted[_MOST:]
+            wanted = _of_day(sounds, clip, taken)
         chosen += [(clip.id, sound.id) for sound, _ in wanted]
     return tuple(dict.fromkeys(chosen))
+
+
+def further_pairs(
+    clips: Sequence[Clip], found: Matching, heard: Mapping[tuple[int, int], Sounded]
+) -> tuple[tuple[int, int], ...]:
+    """Ids to compare next: clips whose every link was refuted, with the other sound files of
+    their day, as those without a take."""
+    sounds, links = _sounds(clips, found), _by_clip(found)
+    return tuple(
+        (clip.id, sound.id)
+        for clip in clips
+        if _is_refuted(clip, links.get(clip.id, ()), sounds, heard)
+        for sound, _ in _of_day(sounds, clip, frozenset())
+        if (clip.id, sound.id) not in heard
+    )
+
+
+def _of_day(
+    sounds: Mapping[Key, Sequence[Clip]],
+    clip: Clip,
+    taken: Container[tuple[int | None, str | None, Key]],
+) -> list[tuple[Clip, Key]]:
+    wanted = [
+        (sound, key)
+        for key, some in sounds.items()
+        for sound in some
+        if sound.roll.day == clip.roll.day
+    ]
+    wanted.sort(key=lambda each: (clip.roll.day, clip.roll.camera, each[1]) in taken)
+    return wanted[:_MOST]
+
+
+def _is_refuted(
+    clip: Clip,
+    own: Sequence[TakeLink],
+    sounds: Mapping[Key, Sequence[Clip]],
+    heard: Mapping[tuple[int, int], Sounded],
+) -> bool:
+    """Whether it was compared with the sound of every take that it is linked to, and no agreed."""
+    if any(link.by_hand or link.sure is Sure.SURE for link in own):
+        return False
+    told = [
+        [heard.get((clip.id, sound.id)) for sound, _ in _of_take(sounds, link, clip)]
+        for link in own
+    ]
+    return bool(told) and all(
+        some and all(said is not None and said.same is False for said in some) for some in told
+    )
 
 
 def weigh(
@@ -87,9 +129,9 @@ def weigh(
     """The matching after what was heard; the basis of each link says so in words.
 
     A link whose sound agrees becomes sure. One whose sound is another becomes open, or goes
-    where the clip agrees with another take. A clip without a take is likely the take whose sound
-    it holds: one ground alone. Where several takes agree (music played back, a series) none
-    becomes surer by it.
+    where the clip agrees with another take; where it agrees with one that nothing names, a person
+    is asked. A clip without a take is likely the take whose sound it holds: one ground alone.
+    Where several takes agree (music played back, a series) none becomes surer by it.
     """
     sounds = _sounds(clips, found)
     links = _by_clip(found)
@@ -103,6 +145,12 @@ def weigh(
             weighed += _weighed(clip, own, sounds, heard)
         else:
             weighed += _found(clip, sounds, said_by, heard)
+    asked = {
+        clip.id: tuple(Answer(link.scene, link.take, link.basis) for link in agreed)
+        for clip in clips
+        if _is_refuted(clip, links.get(clip.id, ()), sounds, heard)
+        and (agreed := _found(clip, sounds, said_by, heard))
+    }
     linked = {link.clip_id for link in weighed}
     new = [
         (clip, link)
@@ -127,7 +175,7 @@ def weigh(
         clips_without_take=tuple(c for c in found.clips_without_take if c.id not in linked),
         candidates={
             number: answers
-            for number, answers in found.candidates.items()
+            for number, answers in (dict(found.candidates) | asked).items()
             if not any(each.clip_id == number and each.sure is not Sure.OPEN for each in weighed)
         },
     )
