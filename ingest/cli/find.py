@@ -16,11 +16,14 @@ from ingest.wording import whole
 if TYPE_CHECKING:
     from fractions import Fraction
 
+    from ingest.catalog.records import Clip
     from ingest.jobs.find import Found, Wanted
     from ingest.media.health import Health
 
 __all__ = ["choosing", "command", "wanted_from"]
 
+_MOST_DOUBTS = 4
+_MOST_PLACES = 8
 
 _CHOOSING = (
     click.argument("words", nargs=-1, metavar="[WORDS ...]"),
@@ -171,6 +174,7 @@ def _lines(found: Sequence[Found]) -> Iterator[str]:
             yield f"    {_take(link)}"
         if one.clip.health is not None and one.clip.health.state.value in ("broken", "look"):
             yield from _health(one.clip.health)
+        yield from _doubts(one.clip)
         yield from _places(one)
     count = len(found)
     yield f"{count:,} {'clip' if count == 1 else 'clips'}."
@@ -196,11 +200,25 @@ def _health(health: Health) -> Iterator[str]:
             yield f"    {word}: {shown(finding.words)}"
 
 
+def _doubts(clip: Clip) -> Iterator[str]:
+    """What of it could not be read, or is told in two ways; of a broken clip that is told."""
+    if clip.health is not None and clip.health.state.value == "broken":
+        return
+    for doubt in clip.facts.doubts[:_MOST_DOUBTS]:
+        yield f"    note: {shown(doubt)}"
+    if len(clip.facts.doubts) > _MOST_DOUBTS:
+        yield f"    note: {len(clip.facts.doubts) - _MOST_DOUBTS} more like that (--json)"
+
+
 def _places(one: Found) -> Iterator[str]:
     best = one.best
-    for place in best:
-        if place is not None:
-            yield f"    {whole(place.path)}  ({shown(place.drive)}, {place.state.value})"
+    here = [place for place in best if place is not None]
+    # An image sequence has thousands of files.
+    named = here if len(here) <= _MOST_PLACES else here[:1]
+    for place in named:
+        yield f"    {whole(place.path)}  ({shown(place.drive)}, {place.state.value})"
+    if len(here) > len(named):
+        yield f"    and {len(here) - len(named):,} files more (--paths names all)"
     if any(place is None for place in best):
         where = dict.fromkeys(
             f"{shown(place.drive)} ({'' if place.mounted else 'not mounted, '}{place.state.value})"

@@ -127,13 +127,19 @@ def test_an_image_sequence_is_one_clip_with_its_length_and_its_gaps(
     frame.planes[0].update(bytes(frame.planes[0].buffer_size))
     frame.pts = 0
     picture = b"".join(bytes(packet) for packet in (*codec.encode(frame), *codec.encode(None)))
-    for number in (1, 2, 3, 5, 6):
+    for number in (1, 2, 3, 5, *range(6, 16)):
         (folder / f"plate_{number:05}.png").write_bytes(picture)
     offload(ingest, tmp_path / "card", "P001", drives)
     assert len(read) == 1
     (found,) = ingest("find", "--json", "--production", "Saltmarsh").document["clips"]
-    assert (found["clip"], found["duration_seconds"], len(found["files"])) == ("P001/plate", 0.2, 5)
+    assert (found["clip"], found["duration_seconds"]) == ("P001/plate", 0.56)
+    assert len(found["files"]) == 14
     assert found["health"] != "healthy"
+    told = ingest("find", "--production", "Saltmarsh").out
+    assert "note: Its numbering lacks 1 picture: 4." in told
+    assert told.count("plate_") == 1
+    assert "and 13 files more (--paths names all)" in told
+    assert ingest("find", "--paths", "--production", "Saltmarsh").out.count("plate_") == 14
 
 
 def test_a_rebuilt_catalog_reads_the_clips_from_the_drives_when_asked(
