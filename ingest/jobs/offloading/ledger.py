@@ -6,30 +6,24 @@ than the drives hold.
 
 from __future__ import annotations
 
-import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from ingest import platforms
-from ingest.card.inventory import CardFile, inventory
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import (
     CardNote,
     Drive,
     NewFile,
     NewLook,
-    Observer,
     Offload,
     OffloadDrive,
     OffloadEnd,
 )
-from ingest.copying.reading import read_cold
 from ingest.copying.roll_folder import RollFolder
-from ingest.copying.salvage import salvage
 from ingest.copying.tree import Tree, split
 from ingest.copying.values import (
     COMPARED,
@@ -43,9 +37,7 @@ from ingest.copying.values import (
     Progress,
 )
 from ingest.drives import DriveSeen
-from ingest.errors import BadCard, BadDestination, Unfinished
 from ingest.evidence import Act, Against, Route, State
-from ingest.jobs.offloading.card_history import differing
 from ingest.jobs.offloading.clips import ClipReader
 from ingest.jobs.offloading.pace import Meter, said_slower
 from ingest.jobs.offloading.values import ClipHealth, DriveResult, Phase, Plan, Problem, Result
@@ -54,7 +46,6 @@ from ingest.manifest.kept import card_path, kept_path
 if TYPE_CHECKING:
     from ingest.assurance.footage.set_wrong import Oddity
     from ingest.assurance.footage.timecodes import TimecodeFault
-    from ingest.jobs.offloading.listing import Listed, ToList
 
 __all__ = ["Ledger", "Tell"]
 
@@ -222,146 +213,16 @@ class Ledger:
 
     def _card_problem(self, outcome: FileOutcome) -> None:
         if outcome.card is CardState.CHANGED:
-            self._note(CardNote("changed", outcome.path, outcome.detail))
+            self.note(CardNote("changed", outcome.path, outcome.detail))
         elif outcome.card is CardState.UNREADABLE:
             self.unfinished = True
             self.unread.append(outcome)
         else:
             self.unfinished = True
 
-    def _note(self, note: CardNote) -> None:
+    def note(self, note: CardNote) -> None:
         self.problems.append(Problem(note.path, None, note.kind, note.detail))
         self.catalog.note_card(self.offload, [note])
-
-    def compare_with_lists(self) -> None:
-        """What the card gave, against the hash lists that it brought along."""
-        for history in self.plan.histories:
-            for path, expected in history.expected.items():
-                outcome = self.read.get(path)
-                kind = differing(expected, outcome.digests) if outcome is not None else None
-                if kind is not None:
-                    detail = f"not what the hash lists on the card say (another {kind})"
-                    self._note(CardNote("disputed", path, detail))
-
-    def salvage(
-        self, card: int, folders: list[RollFolder], run: str, stop: threading.Event
-    ) -> None:
-        """Bad spots come last, when everything else of a dying card is saved."""
-        able = [f for f, on in zip(folders, self.on_drive, strict=True) if not on.stopped]
-        for outcome in self.unread:
-            detail = outcome.detail
-            if not stop.is_set():
-                try:
-                    kept = salvage(
-                        card, self.plan.card_volume, outcome.path, outcome.size, able, run
-                    )
-                except OSError as error:
-                    detail = error.strerror or str(error)
-                else:
-                    missing = sum(length for _, length in kept.missing)
-                    holes = ", ".join(f"{at}+{length}" for at, length in kept.missing[:_HOLES])
-                    more = " ..." if len(kept.missing) > _HOLES else ""
-                    detail += f"; {missing} of {outcome.size} bytes missing (at {holes}{more})"
-                    if kept.kept:
-                        detail += f"; the rest is kept as {kept.kept[0]}"
-                        self.catalog.note_card(
-                            self.offload, [CardNote("damaged", kept.kept[0], detail)]
-                        )
-            self._note(CardNote("unreadable", outcome.path, detail))
-
-    # After the copying ------------------------------------------------------------------------
-
-    def look_again(self) -> None:
-        """The card once more: what changed, vanished or appeared since the inventory."""
-        for unread in self.plan.inventory.unreadable:
-            self.unfinished = True
-            self.problems.append(Problem(unread.path, None, "unreadable", unread.detail))
-        told = {problem.path for problem in self.problems if problem.drive is None}
-        try:
-            now = {file.path: file for file in inventory(self.plan.inventory.root).files}
-        except (BadCard, OSError) as error:
-            self.unfinished = True
-            what = error.what if isinstance(error, BadCard) else error.strerror or str(error)
-            self._note(CardNote("vanished", ".", what))
-            return
-        before = {file.path: file for file in self.plan.inventory.files}
-        for path in sorted(now.keys() | before.keys()):
-            kind = _difference(before.get(path), now.get(path))
-            if kind and path not in told:
-                self._note(CardNote(kind, path, "while the card was copied"))
-
-    def reread(self, card: int) -> None:
-        """Read every file of the card a second time, past the cache, and compare."""
-        for path, outcome in self.read.items():
-            try:
-                again = read_cold(card, path, [COMPARED], self.plan.card_volume)
-            except OSError as error:
-                self._note(CardNote("unreadable", path, error.strerror or str(error)))
-                continue
-            if again.digests[COMPARED] != outcome.digests[COMPARED]:
-                self._note(CardNote("changed", path, "two reads of the card differ"))
-        self.card_read = 2
-
-    def make_empty_folders(self, folders: list[RollFolder]) -> None:
-        """Empty folders of the card are kept: a camera may want them back."""
-        for folder, on in zip(folders, self.on_drive, strict=True):
-            if on.stopped:
-                continue
-            try:
-                with Tree(folder.handle) as tree:
-                    for path in self.plan.inventory.empty_folders:
-                        _, made = tree.make_folder(path)
-                        for above in made:
-                            platforms.flush(tree.folder(above))
-            except OSError as error:
-                on.stopped = error.strerror or str(error)
-
-    def write_lists(self, folders: list[RollFolder], observer: Observer) -> None:
-        """One new generation of the hash list on every drive, of what is in none there yet; on
-        all drives at once, since each is waited for at every flush."""
-        from ingest.jobs.offloading.listing import Alike, list_roll
-
-        alike = Alike()
-
-        def work(number: int) -> Listed | Exception | None:
-            matched = self._to_list(number)
-            if self.on_drive[number].stopped or not matched:
-                return None
-            try:
-                return list_roll(folders[number], matched, self.plan, observer, alike)
-            except (OSError, Unfinished, BadDestination) as error:
-                return error
-
-        with ThreadPoolExecutor(len(folders)) as threads:
-            written = list(threads.map(work, range(len(folders))))
-        for number, listed in enumerate(written):
-            on, name = self.on_drive[number], self.seen[number].name
-            if isinstance(listed, Exception):
-                on.stopped = f"the hash list can't be written: {listed}"
-                self.unfinished = True
-            elif listed is not None:
-                if listed.problem:
-                    on.problems += 1
-                    self.problems.append(Problem("ascmhl", name, "hash list", listed.problem))
-                if listed.path:
-                    drive = self.plan.drives[number]
-                    self.hash_lists.append(f"{drive.volume.root}/{drive.folder}/{listed.path}")
-                self.not_listed += [one for one in listed.not_listed if one not in self.not_listed]
-
-    def _to_list(self, number: int) -> Mapping[str, ToList]:
-        """What stands matched on a drive, from earlier runs and from this one."""
-        from ingest.jobs.offloading.listing import ToList
-
-        actions = self.plan.drives[number].actions
-        before = {
-            path: ToList(record.size, record.mtime_ns, record.digests)
-            for path, record in self.plan.known.items()
-            if actions.get(path) is Action.NOTHING
-        }
-        return before | {
-            path: ToList(outcome.size, outcome.mtime_ns, outcome.digests)
-            for path, outcome in self.matched[number].items()
-        }
 
     # The end ----------------------------------------------------------------------------------
 
@@ -425,11 +286,3 @@ class Ledger:
                 for number, on in enumerate(self.on_drive)
             ),
         )
-
-
-def _difference(before: CardFile | None, now: CardFile | None) -> str:
-    if before is None:
-        return "appeared"
-    if now is None:
-        return "vanished"
-    return "changed" if before != now else ""

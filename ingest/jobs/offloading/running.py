@@ -38,7 +38,7 @@ from ingest.wording import counted
 
 __all__ = ["check_still_there", "run_offload"]
 
-_LATER = ("ingest.jobs.offloading.listing", "ingest.jobs.footage", "ingest.jobs.slate")
+_LATER = ("ingest.jobs.offloading.closing", "ingest.jobs.footage", "ingest.jobs.slate")
 
 
 def run_offload(
@@ -93,31 +93,9 @@ def run_offload(
                 head_start=head_start,
             )
             work.take(outcomes)
-            work.compare_with_lists()
-            if work.unread:
-                tell(Phase.SALVAGING)
-                work.salvage(card, folders, run, stop)
-            if not stop.is_set():
-                tell(Phase.LOOKING_AGAIN)
-                work.look_again()
-                if plan.request.reread:
-                    tell(Phase.REREADING)
-                    work.reread(card)
-                if not work.problems and not work.unfinished:
-                    tell(Phase.CARD_FREE)
-                work.make_empty_folders(folders)
-                tell(Phase.LISTING)
-                work.write_lists(folders, observer)
-                tell(Phase.READING_CLIPS)
-                work.clips = clips.finish(run, observer, lambda: datetime.now(UTC))
-                work.healths = clips.healths
-                if work.clips:
-                    from ingest.jobs.footage import footage_of
-                    from ingest.jobs.slate import match_production
+            from ingest.jobs.offloading.closing import close
 
-                    match_production(catalog, plan.production, settings=plan.request.settings)
-                    footage = footage_of(catalog, [offload.roll], plan.request.settings)
-                    work.set_wrong, work.timecodes = footage.oddities, footage.timecodes
+            close(work, clips, card, folders, run=run, observer=observer, tell=tell, stop=stop)
         asked_to_stop = stop.is_set()
         result = work.result(stopped=asked_to_stop)
         catalog.end_offload(offload, work.end(result))

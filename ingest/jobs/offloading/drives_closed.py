@@ -1,0 +1,78 @@
+"""What is done on the drives when all is copied: empty folders, and the hash lists."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
+
+from ingest import platforms
+from ingest.catalog.records import Observer
+from ingest.copying.roll_folder import RollFolder
+from ingest.copying.tree import Tree
+from ingest.copying.values import Action
+from ingest.errors import BadDestination, Unfinished
+from ingest.jobs.offloading.ledger import Ledger
+from ingest.jobs.offloading.listing import Alike, Listed, ToList, list_roll
+from ingest.jobs.offloading.values import Problem
+
+__all__ = ["make_empty_folders", "write_lists"]
+
+
+def make_empty_folders(work: Ledger, folders: list[RollFolder]) -> None:
+    """Empty folders of the card are kept: a camera may want them back."""
+    for folder, on in zip(folders, work.on_drive, strict=True):
+        if on.stopped:
+            continue
+        try:
+            with Tree(folder.handle) as tree:
+                for path in work.plan.inventory.empty_folders:
+                    _, made = tree.make_folder(path)
+                    for above in made:
+                        platforms.flush(tree.folder(above))
+        except OSError as error:
+            on.stopped = error.strerror or str(error)
+
+
+def write_lists(work: Ledger, folders: list[RollFolder], observer: Observer) -> None:
+    """One new generation of the hash list on every drive, of what is in none there yet; on
+    all drives at once, since each is waited for at every flush."""
+    alike = Alike()
+
+    def write(number: int) -> Listed | Exception | None:
+        matched = _to_list(work, number)
+        if work.on_drive[number].stopped or not matched:
+            return None
+        try:
+            return list_roll(folders[number], matched, work.plan, observer, alike)
+        except (OSError, Unfinished, BadDestination) as error:
+            return error
+
+    with ThreadPoolExecutor(len(folders)) as threads:
+        written = list(threads.map(write, range(len(folders))))
+    for number, listed in enumerate(written):
+        on, name = work.on_drive[number], work.seen[number].name
+        if isinstance(listed, Exception):
+            on.stopped = f"the hash list can't be written: {listed}"
+            work.unfinished = True
+        elif listed is not None:
+            if listed.problem:
+                on.problems += 1
+                work.problems.append(Problem("ascmhl", name, "hash list", listed.problem))
+            if listed.path:
+                drive = work.plan.drives[number]
+                work.hash_lists.append(f"{drive.volume.root}/{drive.folder}/{listed.path}")
+            work.not_listed += [one for one in listed.not_listed if one not in work.not_listed]
+
+
+def _to_list(work: Ledger, number: int) -> Mapping[str, ToList]:
+    """What stands matched on a drive, from earlier runs and from this one."""
+    actions = work.plan.drives[number].actions
+    before = {
+        path: ToList(record.size, record.mtime_ns, record.digests)
+        for path, record in work.plan.known.items()
+        if actions.get(path) is Action.NOTHING
+    }
+    return before | {
+        path: ToList(outcome.size, outcome.mtime_ns, outcome.digests)
+        for path, outcome in work.matched[number].items()
+    }
