@@ -7,6 +7,7 @@ in order, and what could not be read is told in order too.
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import queue
@@ -147,22 +148,31 @@ class CardReader:
         large = None
         first = pieces[0]
         if self._tasks[first.task].size > SMALL:
-            if first.task in self._failed:
-                return True
-            large = self._opened(tree, first)
+            if first.task not in self._failed:
+                large = self._opened(tree, first)
+            early = self._read_early(large, first)
             if large is None:
                 return True
-            early = self._read_early(large, first)
             if early is not None:
                 self._fly(_Fetch(early, pieces, large)).done.set()
                 return True
-        buffer = self._pool.take(_WAIT)
-        while buffer is None:
-            if self._stop.is_set():
-                return False
-            buffer = self._pool.take(_WAIT)
+        buffer = self._buffer()
+        if buffer is None:
+            return False
+        if large is not None and first.task in self._failed:  # and closed, while it was waited
+            self._pool.adopt(buffer)
+            return True
         self._to_fetch.put(self._fly(_Fetch(buffer, pieces, large)))
         return True
+
+    def _buffer(self) -> Buffer | None:
+        """A free buffer, waited for; None when stopped meanwhile."""
+        while (buffer := self._pool.take(_WAIT)) is None:
+            if self._stop.is_set():
+                return None
+            if self._flying:
+                self._deliver()  # it may hold the only buffer that can come free
+        return buffer
 
     def _fly(self, fetch: _Fetch) -> _Fetch:
         if fetch.large is not None:
@@ -170,15 +180,16 @@ class CardReader:
         self._flying.append(fetch)
         return fetch
 
-    def _read_early(self, large: _Large, piece: Piece) -> Buffer | None:
-        """What the head start read of this very piece."""
+    def _read_early(self, large: _Large | None, piece: Piece) -> Buffer | None:
+        """What the head start read of this very piece; a buffer of it that is of no use, such as
+        one of a file that has failed, is the pool's from now on."""
         if self._head_start is None:
             return None
         task = self._tasks[piece.task]
-        try:
-            file = identity(large.file.fd)
-        except OSError:
-            return None  # the fetcher will tell
+        file = None
+        if large is not None:
+            with contextlib.suppress(OSError):  # the fetcher will tell
+                file = identity(large.file.fd)
         found = self._head_start.take(task.source_path or task.path, piece, file)
         if found is None:
             return None

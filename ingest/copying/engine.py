@@ -50,6 +50,8 @@ from ingest.evidence import State
 __all__ = ["copy"]
 
 _LEAST = 6
+_FREE = 4
+"""Buffers that the head start never keeps, so that what it hasn't read goes on at speed."""
 _KEPT = 2048
 """Bytes that what is known of one file takes until the end, by scripts/bench --case many."""
 _TICK = 0.2
@@ -93,7 +95,7 @@ def _pool(
     if head_start is None:
         return Pool(count, poisoned=poisoned)
     head_start.end()
-    others = head_start.forget_others(tasks, count - 1)
+    others = head_start.forget_others(tasks, count - _FREE)
     free = count - head_start.held
     pool = Pool(max(0, free - len(others)), poisoned=poisoned)
     for buffer in others[:free]:

@@ -81,9 +81,10 @@ class HeadStart:
         """Buffers that are still to be taken."""
         return len(self._kept)
 
-    def take(self, path: str, piece: Piece, file: Identity) -> tuple[Buffer, bool] | None:
+    def take(self, path: str, piece: Piece, file: Identity | None) -> tuple[Buffer, bool] | None:
         """The buffer read early at a piece's place, if any, and whether it holds just that piece
-        of just that file as it stands now; otherwise its content is worth nothing."""
+        of just that file as it stands now (None: it can't be read now); otherwise its content is
+        worth nothing."""
         with self._lock:
             kept = self._kept.pop((path, piece.offset), None)
         if kept is None:

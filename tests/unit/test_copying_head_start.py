@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import threading
 from collections.abc import Sequence
 
 import pytest
@@ -10,6 +11,7 @@ from engine_bench import MIB, NAMES, Bench, content, states
 
 from ingest.copying.buffers import CHUNK
 from ingest.copying.head_start import HeadStart
+from ingest.copying.values import FileTask
 from ingest.evidence import State
 from ingest.platforms import posix_files
 
@@ -45,7 +47,7 @@ def test_what_was_read_early_is_not_read_again(bench: Bench, reads: list[int]) -
     tasks = [bench.put(path, data) for path, data in files.items()]
     head_start = begun(bench)
     assert head_start.held == MEMORY // CHUNK
-    found = bench.copy(tasks, memory=6 * CHUNK, head_start=head_start)
+    found = bench.copy(tasks, memory=3 * MEMORY, head_start=head_start)
     whole = sum(len(data) for data in files.values())
     # Each byte once from the card and once from each drive, but for the rest of a last block.
     assert 3 * whole <= sum(reads) < 3 * whole + MIB
@@ -74,6 +76,42 @@ def test_files_that_are_not_wanted_are_forgotten(bench: Bench) -> None:
     wanted = bench.put("B0001.MOV", content(30 * MIB, 2))
     found = bench.copy([wanted], memory=MEMORY, head_start=begun(bench))
     assert states(found["B0001.MOV"]) == [State.MATCHED]
+
+
+def small_files_first(bench: Bench) -> list[FileTask]:
+    """More small files than one buffer takes, before a clip that fills all memory."""
+    smalls = [bench.put(f"A/{number:04}.JPG", content(MIB, number)) for number in range(8)]
+    return [*smalls, bench.put("B/C0001.MOV", content(30 * MIB, 1))]
+
+
+def copied_in_time(bench: Bench, tasks: Sequence[FileTask], head_start: HeadStart) -> set[State]:
+    """The states of all copies; what still waits after 20 seconds is stopped, and unverified."""
+    stop = threading.Event()
+    timer = threading.Timer(20, stop.set)
+    timer.start()
+    try:
+        found = bench.copy(tasks, memory=6 * CHUNK, head_start=head_start, stop=stop)
+    finally:
+        timer.cancel()
+    return {state for outcome in found.values() for state in states(outcome)}
+
+
+def test_small_files_before_a_clip_that_filled_all_memory_are_copied(bench: Bench) -> None:
+    """What was read early leaves the reader the buffers that it needs for what comes before."""
+    tasks = small_files_first(bench)
+    head_start = begun(bench, 6 * CHUNK)
+    assert head_start.held == 6
+    assert copied_in_time(bench, tasks, head_start) == {State.MATCHED}
+
+
+def test_memory_held_for_a_clip_that_vanished_does_not_stop_the_rest(bench: Bench) -> None:
+    """Its buffers are never asked for again."""
+    clip = bench.put("A/C0001.MOV", content(30 * MIB, 1))
+    rest = [bench.put(f"B/C000{number}.MOV", content(5 * MIB, number)) for number in range(3)]
+    head_start = begun(bench, 6 * CHUNK)
+    (bench.card / "A/C0001.MOV").unlink()
+    assert copied_in_time(bench, [clip, *rest], head_start) == {State.MATCHED}
+    assert head_start.held == 0
 
 
 @pytest.mark.parametrize("small", [0, 1, 1000, MIB])
