@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import re
@@ -12,7 +13,7 @@ from engine_bench import FOLDER, MIB, NAMES, SIZES, Bench, content, states, stop
 
 from ingest import checksums, platforms
 from ingest.checksums import KINDS
-from ingest.copying import writing
+from ingest.copying import card_reader, engine, writing
 from ingest.copying.buffers import CHUNK
 from ingest.copying.engine import copy
 from ingest.copying.journal import read_journal
@@ -382,9 +383,37 @@ def test_a_bug_in_one_thread_is_raised_and_nothing_hangs(
 
 
 def test_memory_smaller_than_one_file_is_enough(bench: Bench) -> None:
-    """The pool has at least four buffers, whatever is asked for."""
+    """The pool has at least a few buffers, whatever is asked for."""
     data = content(40 * MIB)
     assert len(data) > 4 * CHUNK
     found = bench.copy([bench.put("A.mov", data)], memory=1)
     assert states(found["A.mov"]) == [State.MATCHED]
     assert bench.on_drive() == {"A.mov": data}
+
+
+def test_one_buffer_is_enough(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Drives that never answer may keep the others: what is read is handed out before the next is
+    waited for, also where its file turns out to be broken only then."""
+    monkeypatch.setattr(engine, "_LEAST", 1)
+    monkeypatch.setattr(card_reader, "_WAIT", 0.01)
+    files = {f"{name}.mov": content(3 * CHUNK, n) for n, name in enumerate("ABC")}
+    tasks = [bench.put(path, data) for path, data in files.items()]
+    broken = (bench.card / "B.mov").stat().st_ino
+    real = os.preadv
+
+    def preadv(fd: int, views: list[memoryview], offset: int) -> int:
+        if os.fstat(fd).st_ino == broken and offset == CHUNK:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        return real(fd, views, offset)
+
+    monkeypatch.setattr(os, "preadv", preadv)
+    stop = threading.Event()
+    timer = threading.Timer(20, stop.set)
+    timer.start()
+    try:
+        found = bench.copy(tasks, memory=1, stop=stop)
+    finally:
+        timer.cancel()
+    assert found["B.mov"].card is CardState.UNREADABLE
+    assert [states(found[path]) for path in files] == [[State.MATCHED], [], [State.MATCHED]]
+    assert bench.on_drive() == {path: files[path] for path in ("A.mov", "C.mov")}
