@@ -137,7 +137,10 @@ def as_told(laid: Sequence[ClockOffset], voted: Sequence[Offset]) -> tuple[Clock
         if number is None or one.device in several:
             told.append(one)
         elif _same(number, round(-one.slow)):
-            told.append(one if _is_close(one) else replace(one, slow=float(-number)))
+            # Two ways give two numbers; the truth lies within what they differ by, too.
+            within = max(one.within, abs(one.slow + number))
+            close = _is_close(one)
+            told.append(one if close else replace(one, slow=float(-number), within=within))
         elif one.is_sure:
             told.append(one)
     return tuple(told)
