@@ -31,6 +31,11 @@ __all__ = [
 _DIGITS = re.compile("([0-9]+)")
 _WORD = re.compile("( *)([^ ]+)")
 _MARK = re.compile(r" *(?:[-!*] |\[.\] |(?:Do|Don't|Because): |[^ ]{1,12} {2,}(?=[^ ]))?")
+# A command with its options: `ingest wrap --settle shot-11`, `ingest mend DRIVE`.
+_COMMAND = re.compile(
+    r"\bingest [a-z]+(?: (?:set|load|match|owed))?"
+    r"(?: --[a-z-]+(?: [^ ;,()-][^ ;,()]*)?| [A-Z][^ ;,()]*)*"
+)
 # `shown` makes it visible in every name, so that it can only be ours.
 _KEPT = "\x1f"
 _IRREGULAR = {"copy": "copies"}
@@ -113,7 +118,7 @@ def unfolded(line: str) -> str:
 def hanging(line: str, width: int, indent: int | None = None) -> list[str]:
     """The line in lines of at most `width` columns, which hang under its first word after a mark
     (`- `, `! `, `[ ] `, `Do: `, a label with two blanks behind it), else two columns further in
-    than it begins, or `indent`."""
+    than it begins, or `indent`. A command of ours stays on one line where it fits one."""
     line = line.rstrip(" ")
     mark = _MARK.match(line)
     assert mark is not None
@@ -121,7 +126,13 @@ def hanging(line: str, width: int, indent: int | None = None) -> list[str]:
     blanks = len(first) - len(first.lstrip(" "))
     further = columns(first) if first.strip(" ") else blanks + 2
     rest = " " * (further if indent is None else indent)
-    return [unfolded(one) for one in folded(line[len(first) :], width, first, rest)]
+
+    def kept(command: re.Match[str]) -> str:
+        fits = columns(rest) + columns(command[0]) <= width
+        return command[0].replace(" ", _KEPT) if fits else command[0]
+
+    text = _COMMAND.sub(kept, line[len(first) :])
+    return [unfolded(one) for one in folded(text, width, first, rest)]
 
 
 def folded(text: str, width: int, first: str = "", rest: str = "") -> list[str]:

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Screen", "spell_duration"]
 
+_MOST = 20
+"""Pieces of bad news that are told while it runs."""
 _BAR = "{desc} {percentage:3.0f}% |{bar}|"
 
 
@@ -29,6 +31,7 @@ class Screen:
         self._unit = unit
         self._budget = budget
         self._begun = time.monotonic()
+        self._told = 0
         self._bars: list[tqdm[Any]] = []
         self._decoding: tqdm[Any] | None = None
 
@@ -54,6 +57,9 @@ class Screen:
             )
             return
         if isinstance(event, Found):
+            self._told += 1
+            if self._told > _MOST:
+                return  # the end tells how many there are
             problem = event.problem
             line = f"{shown(problem.drive)}: {whole(problem.path)}: {problem.state}"
             if self._bars:

@@ -20,6 +20,8 @@ __all__ = ["show_now"]
 
 _MOST = 5
 """Open things on one screen of 24 rows."""
+_BRIEF = 80
+"""Characters of a reason that fit there; longer ones are for ingest wrap."""
 
 
 def show_now(terminal: Terminal) -> int:
@@ -100,7 +102,7 @@ def _lines(standing: Standing, settings: Settings, *, there: bool) -> Iterator[s
     yield f"In today: {rolls}"
     yield "Open" if standing.open else "Open: nothing that is known here"
     for one in standing.open[:_MOST]:
-        because = f" ({one.because})" if one.because else ""
+        because = f" ({one.because})" if 0 < len(one.because) <= _BRIEF else ""
         yield f"  ! {one.what}{because}"
         yield f"    Do: {one.do}"
     if len(standing.open) > _MOST:

@@ -31,6 +31,7 @@ from ingest.evidence import Act, Route, State
 from ingest.jobs.audit_adding import Adding, estimates
 from ingest.jobs.audit_listing import ListsWritten, Read, append_audit, why_no_list
 from ingest.jobs.audit_plan import AuditPlan, Disagreement, Shelf, Wish
+from ingest.jobs.audit_renamed import renamed_folders
 from ingest.jobs.audit_targets import choose
 from ingest.jobs.audit_values import AuditedDrive, AuditedRoll, Event, Found, Problem, Result
 from ingest.names import shown
@@ -303,6 +304,8 @@ class _Keeper:
         before = Counter(place.key for place in shelf.read_before)
         left = [item for item in shelf.task.items if item.key not in on.judged]
         left_bytes = sum(item.expected.size or 0 for item in left)
+        gone = [key for key in counts if on.states.get(key) == {State.MISSING: counts[key]}]
+        called = {} if on.gone else renamed_folders(shelf, [folder for _, _, folder in gone])
         return AuditedDrive(
             name=shelf.task.name,
             root=shelf.task.volume.root,
@@ -316,6 +319,7 @@ class _Keeper:
                     unknown=tuple(on.unknown.get(folder, ())),
                     only_listed=0 if shelf.by_lists else listed[production, roll, folder],
                     read_before=before[production, roll, folder],
+                    called_now=called.get(folder, ""),
                 )
                 for production, roll, folder in sorted(counts)
             ),

@@ -38,6 +38,13 @@ class AuditedRoll:
     """Of `files`: those that the drive's hash lists name and the catalog doesn't know."""
     read_before: int = 0
     """Of `files`: those not read again, since an audit that was cut off had found them good."""
+    called_now: str = ""
+    """What its folder seems to be called now, where none of its files is in it any more."""
+
+    @property
+    def all_missing(self) -> bool:
+        """Every file was looked for, and none is there."""
+        return 0 < self.files == self.states.get(State.MISSING, 0)
 
     @property
     def not_reached(self) -> int:

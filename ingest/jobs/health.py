@@ -12,7 +12,7 @@ from ingest.jobs.find import Found, Place, Wanted, find
 from ingest.media.health import Health, HealthState, Severity, joined
 from ingest.media.workers import ProbeItem, ProbePool, ProbeResult
 from ingest.names import shown
-from ingest.wording import counted
+from ingest.wording import counted, listed
 
 __all__ = ["broken_lines", "health_lines", "look_deep", "look_lines"]
 
@@ -118,14 +118,16 @@ def look_lines(clips: Sequence[tuple[str, Health]]) -> list[str]:
 
 
 def _told(word: str, clips: Sequence[tuple[str, Health]], severity: Severity) -> list[str]:
+    """What was found, and of which clips: what is the same of many is said once."""
+    alike: dict[tuple[str, ...], list[str]] = {}
+    for name, health in clips:
+        words = tuple(one.words for one in health.findings if one.severity is severity)
+        alike.setdefault(words, []).append(name)
     lines = []
-    for name, health in clips[:_MOST]:
-        lines.append(f"{word} {shown(name)}")
-        lines += [
-            f"    {shown(finding.words)}"
-            for finding in health.findings
-            if finding.severity is severity
-        ]
-    if len(clips) > _MOST:
-        lines.append(f"... and {len(clips) - _MOST:,} more (--json tells all)")
+    for words, names in list(alike.items())[:_MOST]:
+        lines.append(f"{word} {listed(names)}")
+        lines += [f"    {shown(each)}" for each in words]
+    if len(alike) > _MOST:
+        more = sum(len(names) for names in list(alike.values())[_MOST:])
+        lines.append(f"... and {more:,} more (--json tells all)")
     return lines

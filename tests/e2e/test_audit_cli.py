@@ -164,6 +164,7 @@ def test_when_nothing_happened_then_all_matched(
                 "only_in_hash_lists": 0,
                 "unknown": 0,
                 "unknown_files": [],
+                "called_now": None,
             }
         ]
 

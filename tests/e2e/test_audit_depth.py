@@ -329,3 +329,25 @@ def test_a_time_that_is_none_is_refused(
     ran = ingest("audit", *words)
     assert ran.code == 2
     assert "Do: " in ran.err
+
+
+def test_when_a_folder_was_renamed_by_hand_then_it_is_named_and_nothing_is_to_be_mended(
+    shelf: Path, ingest: Runner
+) -> None:
+    """Every file of the roll is missing: said in one line, with what its folder is called now.
+    Given its name back the copies are doubtful, which is said once for all of them."""
+    folder = shelf / "HERON" / FOLDER
+    aside = folder.with_name("somebody's")
+    folder.rename(aside)
+    ran = ingest("audit", "HERON", "--no-record")
+    assert ran.code == 3
+    lines = ran.out.splitlines()
+    (said,) = [line for line in lines if "By its hash list its folder is called" in line]
+    assert f"somebody's now. Do: give it its old name back ({FOLDER})" in said
+    assert f"! HERON: {FOLDER}: all {len(CLIPS)} files are missing" in lines
+    assert not any("ingest mend" in line for line in lines)
+    assert ingest("audit", "HERON", "--json").document["drives"][0]["rolls"][0]["roll"]
+    aside.rename(folder)
+    again = ingest("audit", "HERON").out.splitlines()
+    assert len([line for line in again if "not enough to trust it again" in line]) == 1
+    assert f"    {FOLDER}/note.txt" in again

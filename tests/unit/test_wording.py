@@ -74,3 +74,16 @@ def test_when_a_name_holds_the_mark_of_a_kept_blank_then_it_is_made_visible() ->
 def test_wide_characters_take_two_columns_and_accents_none() -> None:
     """Unicode Standard Annex #11: U+6F22 is W; a combining accent is drawn over the letter."""
     assert (columns("漢字"), columns("e\u0301"), columns("abc")) == (4, 1, 3)
+
+
+def test_a_command_to_type_stays_on_one_line_where_it_fits() -> None:
+    """With its options and values, but not with the prose behind it."""
+    do = "  Do: set A right before it rolls again, then: ingest wrap --settle A001/A001C003_260314"
+    assert hanging(do, 80) == [
+        "  Do: set A right before it rolls again, then:",
+        "      ingest wrap --settle A001/A001C003_260314",
+    ]
+    mend = "ingest mend HERON puts it back, and then ingest audit reads it"
+    assert hanging(mend, 40)[0] == "ingest mend HERON puts it back, and then"
+    far = f"Do: ingest copy --roll {'A' * 60} --to DRIVE"
+    assert len(hanging(far, 60)) > 1
