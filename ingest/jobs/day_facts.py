@@ -54,6 +54,12 @@ _TOLD_ELSEWHERE = frozenset({"no clip", "one camera"})
 """Conflicts that say of a row that its picture isn't in, or of a camera that it may not have
 rolled: at the end of the day that is an absence, and told as one."""
 
+_LOOKED = {
+    Depth.NONE: "and nothing of it could be decoded",
+    Depth.SAMPLED: "some frames decoded",
+    Depth.DEEP: "every frame decoded",
+}
+
 
 def gather_day(
     catalog: Catalog,
@@ -175,12 +181,11 @@ def _faults(clips: Sequence[Clip], settings: Settings, day: int) -> Iterator[Fau
         health = clip.health
         if clip.roll.day == day and health is not None and health.state is HealthState.BROKEN:
             words = [one.words for one in health.findings if one.severity is Severity.BROKEN]
-            depth = "every frame" if health.depth is Depth.DEEP else "some frames"
             yield Fault(
                 clip.full_name,
                 device_letter(clip.roll),
                 "; ".join(word.rstrip(".") for word in words),
-                f"it was looked at, {depth} decoded, on the copy that was read",
+                f"it was looked at, {_LOOKED[health.depth]}, on the copy that was read",
                 broken=True,
             )
     today = {clip.full_name: clip for clip in clips if clip.roll.day == day}

@@ -9,6 +9,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ingest.media.health import HealthState
 from ingest.media.timecode import BadTimecode, from_label
 from ingest.report.facts import ClipLength, ClipLine, FileLine, SceneLine, Sum, TakeLine
 from ingest.slate.display import display_names
@@ -115,7 +116,10 @@ def _findings(health: Health | None) -> tuple[str, ...]:
     if health is None:
         return ()
     said = [finding.words for finding in health.findings]
-    return tuple(dict.fromkeys([*said, *([health.unchecked] if health.unchecked else [])]))
+    # Of a broken clip, why it wasn't decoded only says again what is wrong with it.
+    if health.unchecked and health.state is not HealthState.BROKEN:
+        said.append(health.unchecked)
+    return tuple(dict.fromkeys(said))
 
 
 def _end(label: str | None, rate: Fraction | None, seconds: Fraction | None) -> str | None:

@@ -76,6 +76,8 @@ def test_a_clip_cut_by_a_dead_battery_is_said_and_holds_its_card_until_someone_v
     assert health_of(ingest("rolls", "--json").document["rolls"][0])["B001/C0004"]["state"] == (
         "broken"
     )
+    evening = ingest("wrap", "--production", "P", "--day", "1")
+    assert "nothing of it could be decoded" in " ".join(evening.out.split())
     told = ingest("reuse", place)
     assert told.code == 3
     flat = " ".join(told.out.split())

@@ -470,7 +470,7 @@ def test_what_looking_at_a_clip_found_is_told(catalog: Catalog) -> None:
     )
     facts = facts_of(catalog)
     assert [(clip.health, clip.findings) for clip in facts.clips] == [
-        ("broken", ("It has no index.", "No frame.")),
+        ("broken", ("It has no index.",)),
         ("look", ("Its picture is black.",)),
         (None, ()),
     ]

@@ -72,7 +72,7 @@ def read_still(path: str | os.PathLike[str]) -> ClipFacts:
             width, height = None, None
         width = max(width or 0, whole(image, "width") or 0)
         height = max(height or 0, whole(image, "height") or 0)
-    heif = read_heif(path)
+    heif = read_heif(path) if frame is None else None
     if heif is not None and heif.width and heif.height:
         width, height = heif.width, heif.height
     if not image and not tags:
