@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -212,25 +212,26 @@ def _clock_lines(result: MatchResult) -> Iterator[str]:
     from ingest.assurance.clocks import LEAST
     from ingest.slate.matching.by_clock import said_offset
 
-    off = [clock for clock in result.clocks if abs(clock.slow) >= LEAST]
-    if off:
+    wrong = [clock for clock in result.clocks if abs(clock.slow) >= LEAST]
+    if wrong:
         yield ""
         yield "Clocks, as worked out from clips and takes:"
-    for clock in off[:SHOWN]:
+    for clock in wrong[:SHOWN]:
         perhaps = "" if clock.is_sure else ", not sure"
         yield item(
             f"{_device(clock.device)}, day {clock.day}: {said_offset(clock.slow)} against "
             f"{clock.against}, give or take {clock.within:.1f} s "
             f"({counted(len(clock.clip_ids), 'clip')}{perhaps})"
         )
-    yield from more(len(off))
+    yield from more(len(wrong))
     found = result.matching
     for zone in found.zones:
+        off = said_offset(zone.seconds).replace(" 0 s ", " ").replace(" 0 min ", " ")
         yield ""
         yield (
-            f"Day {zone.day}: the clocks of cameras {', '.join(map(shown, zone.devices))} are all "
-            f"{said_offset(zone.seconds)} against {zone.against}. Is time_zone in ingest.toml "
-            "right, and was the clock changed for summer time?"
+            f"Day {zone.day}: the clocks of cameras {_listed(zone.devices)} are alike {off} "
+            f"against {zone.against}. Is time_zone in ingest.toml right, and was the clock changed for "
+            "summer time?"
         )
     if found.timecodes:
         yield ""
@@ -240,6 +241,10 @@ def _clock_lines(result: MatchResult) -> Iterator[str]:
             f"{_device(jam.device)}, day {jam.day}: {said_offset(jam.behind)} "
             f"({counted(len(jam.clip_ids), 'clip')}, spread {jam.spread:.1f} s)"
         )
+
+
+def _listed(devices: Sequence[str]) -> str:
+    return shown(" and ".join([", ".join(devices[:-1]), devices[-1]]))
 
 
 def _device(name: str) -> str:

@@ -130,6 +130,17 @@ def test_when_all_cameras_are_an_hour_off_alike_then_the_zone_is_asked_about():
     assert {clock.device: round(clock.slow) for clock in found.clocks} == {"A": 0, "B": 30}
 
 
+def test_when_a_third_camera_is_an_hour_further_off_then_that_hour_is_its_own():
+    """Two of three share the hour: it is taken off all three."""
+    clips = with_rate(sounds()) + camera("A", clock=-3600) + camera("B", clock=-3630, first=21)
+    found = match(clips + camera("D", clock=-7200, first=41), [])
+    (doubt,) = found.zones
+    assert doubt.devices == ("A", "B")
+    assert {clock.device: round(clock.slow) for clock in found.clocks} == {
+        "A": 0, "B": 30, "D": 3600,
+    }  # fmt: skip
+
+
 def test_when_one_of_two_cameras_is_an_hour_off_then_it_is_that_clock():
     """The other is right: nothing is asked about the zone."""
     clips = with_rate(sounds()) + camera("A", clock=-3600) + camera("B", clock=0, first=21)

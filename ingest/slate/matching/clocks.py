@@ -8,6 +8,7 @@ compared with another device's clock but through an alignment.
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
@@ -39,6 +40,8 @@ _QUARTER = 900
 _BY_HAND = 120.0
 """Seconds by which a clock set by hand is off, besides its zone."""
 _FARTHEST_ZONE = 14 * 3600
+_FEWEST = 3
+"""Clips of a camera that must say so."""
 _NOTHING = datetime(1970, 1, 1)
 
 
@@ -68,33 +71,39 @@ class ClockOffset:
 
 @dataclass(frozen=True, slots=True)
 class ZoneDoubt:
-    """Every camera of a day is off by the same quarters of an hour: a wrong zone, more likely than
+    """The cameras of a day are off by the same quarters of an hour: a wrong zone, more likely than
     so many clocks set wrong alike."""
 
     day: int
     seconds: int
-    """By which they all seem slow; negative: fast."""
+    """By which they seem slow; negative: fast."""
     against: str
     devices: tuple[str, ...]
+    """Those that are off by it, and by no more than hands set clocks wrong."""
 
 
 def doubt_zones(
     offsets: Sequence[ClockOffset],
 ) -> tuple[tuple[ClockOffset, ...], tuple[ZoneDoubt, ...]]:
-    """The offsets less what all cameras of a day (two at least) share of whole quarters of an hour,
-    up to fourteen hours, and what that was, day by day. Pure."""
+    """The offsets less what most cameras of a day (two at least) share of whole quarters of an
+    hour, up to fourteen hours, and what that was, day by day. Pure."""
     told, doubts = list(offsets), []
     for day in sorted({each.day for each in offsets}):
         own = [each for each in offsets if each.day == day]
-        quarters = {round(each.slow / _QUARTER) for each in own}
-        devices = tuple(dict.fromkeys(each.device for each in own))
-        if len(quarters) != 1 or len(devices) < 2 or not any(each.is_sure for each in own):
+        shared: defaultdict[int, set[str]] = defaultdict(set)
+        for each in own:
+            quarters = round(each.slow / _QUARTER)
+            near = abs(each.slow - _QUARTER * quarters) < _BY_HAND
+            if near and len(each.clip_ids) >= _FEWEST:
+                shared[quarters].add(each.device)
+        most = max(shared, key=lambda quarters: len(shared[quarters]), default=0)
+        devices, seconds = shared[most], _QUARTER * most
+        of_all = len({each.device for each in own})
+        if not seconds or abs(seconds) > _FARTHEST_ZONE or len(devices) < 2:
             continue
-        seconds = _QUARTER * quarters.pop()
-        near = all(abs(each.slow - seconds) < _BY_HAND for each in own)
-        if not seconds or not near or abs(seconds) > _FARTHEST_ZONE:
+        if 2 * len(devices) <= of_all:
             continue
-        doubts.append(ZoneDoubt(day, seconds, own[0].against, devices))
+        doubts.append(ZoneDoubt(day, seconds, own[0].against, tuple(sorted(devices))))
         told = [
             replace(each, slow=each.slow - seconds) if each.day == day else each for each in told
         ]

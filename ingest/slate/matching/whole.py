@@ -65,7 +65,7 @@ class Matching:
     starts: Mapping[int, float] = field(default_factory=dict)
     """By clip id when it started by its own device's clock, in seconds of its own date and time."""
     zones: tuple[ZoneDoubt, ...] = ()
-    """What all cameras of a day are off by alike, left out of `clocks`: is the zone right?"""
+    """What most cameras of a day are off by alike, left out of `clocks`: is the zone right?"""
     timecodes: tuple[TimecodeOffset, ...] = ()
     """How far the timecode of each camera that was never jammed runs from the sound's."""
     candidates: Mapping[int, tuple[Answer, ...]] = field(default_factory=dict)
