@@ -230,8 +230,8 @@ def _clock_lines(result: MatchResult) -> Iterator[str]:
         yield ""
         yield (
             f"Day {zone.day}: the clocks of cameras {_listed(zone.devices)} are alike {off} "
-            f"against {zone.against}. Is time_zone in ingest.toml right, and was the clock changed for "
-            "summer time?"
+            f"against {zone.against}. Is time_zone in ingest.toml right, and was the clock changed "
+            "for summer time?"
         )
     if found.timecodes:
         yield ""
