@@ -68,7 +68,9 @@ def server() -> Iterator[Server]:
     data = folder / "data"
     control = [*as_user, str(programs / "pg_ctl"), "-D", str(data), "-w", "-s"]
     try:
-        _run([*as_user, str(programs / "initdb"), "-D", str(data), "-U", user, "-A", "trust", "-N"])
+        cluster = ["-D", str(data), "-U", user, "-A", "trust", "-N"]
+        # Whatever the language of who runs the tests.
+        _run([*as_user, str(programs / "initdb"), *cluster, "-E", "UTF8", "--locale=C"])
         _run([*control, "-l", str(folder / "log"), "-o", f"-k {folder} {_SETTINGS}", "start"])
         try:
             started = Server(folder, user)
