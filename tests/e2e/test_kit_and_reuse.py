@@ -20,6 +20,7 @@ from ingest.assurance.kit import CardKit, CardState
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.custody_records import About
 from ingest.catalog.records import (
+    CardNote,
     ClipFile,
     ClipRole,
     NewClip,
@@ -192,12 +193,20 @@ def clips(chance: random.Random, catalog: Catalog) -> None:
             catalog.record_clip_looks("c" * 16, INES, [look])
 
 
+def disputes(chance: random.Random, catalog: Catalog) -> None:
+    """The card's own hash lists said otherwise of a file or two."""
+    (offload,) = catalog.offloads(catalog.rolls())
+    paths = chance.sample(sorted(CLIPS), chance.randint(0, 2))
+    catalog.note_card(offload, [CardNote("disputed", path, "another md5") for path in paths])
+
+
 THINGS: tuple[Callable[[random.Random, Catalog], None], ...] = (
     evidence,
     audits,
     travels,
     decisions,
     clips,
+    disputes,
 )
 
 

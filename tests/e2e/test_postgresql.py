@@ -101,6 +101,6 @@ def test_custody_is_written_and_read_as_in_a_file(shared: Path, ingest: Runner) 
 def test_a_clock_of_the_catalog_is_kept_to_the_microsecond(postgres: Server) -> None:
     """Dates come back as they went in, aware."""
     at = datetime(2026, 3, 14, 18, 0, 0, 123456, tzinfo=UTC)
-    with Catalog.open(postgres.migrated(), clock=lambda: at) as catalog:
+    with Catalog.open(postgres.new(), clock=lambda: at) as catalog:
         catalog.note_change(Observer("ines", "cart", "b"), About.DRIVE, "m", "lost")
         assert catalog.changes(About.DRIVE)[0].at == at

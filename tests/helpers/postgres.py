@@ -16,11 +16,12 @@ from typing import NoReturn
 
 import pytest
 
-from ingest.catalog.catalog import Catalog
-
 __all__ = ["Server", "server"]
 
-_SETTINGS = "-c listen_addresses= -c fsync=off -c full_page_writes=off -c shared_buffers=32MB"
+_SETTINGS = (
+    "-c listen_addresses= -c fsync=off -c full_page_writes=off -c shared_buffers=32MB "
+    "-c wal_level=minimal -c max_wal_senders=0 -c max_wal_size=64MB"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,28 +30,17 @@ class Server:
     user: str
     numbers: Iterator[int] = field(default_factory=lambda: count(1))
 
-    def url(self, database: str) -> str:
-        return f"postgresql+psycopg://{self.user}@/{database}?host={self.folder}"
-
     def new(self) -> str:
-        """The URL of a new, empty database."""
-        return self._made("")
-
-    def migrated(self) -> str:
-        """The URL of a new database with an empty catalog in it."""
-        return self._made(" TEMPLATE catalog")
-
-    def _made(self, template: str) -> str:
-        name = f"test_{next(self.numbers)}"
-        self.make(name, template)
-        return self.url(name)
-
-    def make(self, database: str, template: str = "") -> None:
+        """The URL of a place of its own, empty: a schema, since a database of its own for each test
+        would be many megabytes."""
         import psycopg
 
+        name = f"test_{next(self.numbers)}"
         place = f"host={self.folder} user={self.user} dbname=postgres"
         with psycopg.connect(place, autocommit=True) as connection:
-            connection.execute(f"CREATE DATABASE {database}{template}")
+            connection.execute(f"CREATE SCHEMA {name}")
+        options = f"host={self.folder}&options=-csearch_path%3D{name}"
+        return f"postgresql+psycopg://{self.user}@/postgres?{options}"
 
 
 @contextmanager
@@ -58,7 +48,8 @@ def server() -> Iterator[Server]:
     """Started for the block. Skips where PostgreSQL isn't installed; in CI as root that fails."""
     pytest.importorskip("psycopg", reason="psycopg is not installed")
     programs = _programs()
-    folder = Path(tempfile.mkdtemp(prefix="pg-"))
+    memory = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
+    folder = Path(tempfile.mkdtemp(prefix="pg-", dir=memory))
     root = os.geteuid() == 0
     user = "postgres" if root else "tester"
     # The server refuses to run as root; Debian's package brings a user for it.
@@ -73,10 +64,7 @@ def server() -> Iterator[Server]:
         _run([*as_user, str(programs / "initdb"), *cluster, "-E", "UTF8", "--locale=C"])
         _run([*control, "-l", str(folder / "log"), "-o", f"-k {folder} {_SETTINGS}", "start"])
         try:
-            started = Server(folder, user)
-            started.make("catalog")
-            Catalog.open(started.url("catalog")).close()
-            yield started
+            yield Server(folder, user)
         finally:
             _run([*control, "-m", "immediate", "stop"])
     finally:

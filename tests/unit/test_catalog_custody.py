@@ -39,11 +39,11 @@ FOLDER = "Salt_Road/D01_2026-03-14/A001"
 
 @pytest.fixture(params=["sqlite", "postgresql"])
 def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
-    """Where the catalog is: a file, or a database of its own on a server."""
+    """Where the catalog is: a file, or a place of its own on a server."""
     if request.param == "sqlite":
         return str(tmp_path / "catalog.sqlite3")
     server: Server = request.getfixturevalue("postgres")
-    return server.migrated()
+    return server.new()
 
 
 @pytest.fixture
@@ -316,7 +316,7 @@ def test_a_written_row_is_not_replaced_either(tmp_path: Path) -> None:
 
 def test_the_table_is_not_emptied_on_a_server(postgres: Server) -> None:
     """TRUNCATE asks no row."""
-    place = postgres.migrated()
+    place = postgres.new()
     with Catalog.open(place, clock=lambda: NOW) as catalog:
         catalog.note_change(INES, About.DRIVE, "m-1", "lost")
     engine = create_engine(place)
