@@ -15,6 +15,7 @@ nothing waits for it; the caller's thread only waits with limits.
 
 from __future__ import annotations
 
+import contextlib
 import queue
 import secrets
 import threading
@@ -169,6 +170,7 @@ class _Engine:
                         told_stopped.add(drive.number)
                         tell(DriveStopped(drive.number, drive.stopped))
                     if drive.stopped and drive.ended:
+                        self._take_all(gathered, tell)  # what it told before it ended counts
                         gathered.drive_ended(drive.number, drive.stopped)
                 if self.reader.ended and not card_told and not self.stop.is_set():
                     card_told = True
@@ -180,9 +182,8 @@ class _Engine:
                     if time.monotonic() > left or not any(t.is_alive() for t in self.threads):
                         break
                 elif not any(thread.is_alive() for thread in self.threads) and not moved:
-                    # Everybody has gone home, so nothing more can come.
-                    self._gather(gathered, tell)
-                    break
+                    break  # everybody has gone home, so nothing more can come
+            self._take_all(gathered, tell)
             yield from gathered.take_complete()
             yield from gathered.take_rest()
         finally:
@@ -223,6 +224,13 @@ class _Engine:
             wait = 0.0
             if time.monotonic() > end:
                 return True
+
+    def _take_all(self, gathered: _Gathered, tell: Callable[[Event], None]) -> None:
+        """Take what the finishers have told so far, all of it."""
+        with contextlib.suppress(queue.Empty):
+            while True:
+                if (first := gathered.add(self.outcomes.get_nowait())) is not None:
+                    tell(first)
 
     def _progress(self) -> Progress:
         return Progress(self.reader.bytes_read, tuple(drive.meter() for drive in self.drives))

@@ -10,18 +10,22 @@ from __future__ import annotations
 import errno
 import os
 import threading
+import time
+from collections.abc import Iterable
 
 import pytest
 from engine_bench import MIB, NAMES, TIME, Bench, content, failing, here, states
 
 from ingest import platforms
-from ingest.copying import writing
+from ingest.copying import engine, writing
 from ingest.copying.buffers import Buffer
-from ingest.copying.journal import read_journal
+from ingest.copying.journal import Entry, read_journal
 from ingest.copying.values import (
     COMPARED,
     CardState,
+    CopyMatched,
     DriveStopped,
+    Event,
 )
 from ingest.evidence import State
 
@@ -224,6 +228,45 @@ def test_a_step_that_fails_on_one_drive_makes_nothing_match_there(
             # A folder's flush comes after the rename: the name stands, and nothing is claimed.
             assert path not in bench.on_drive("HERON")
     assert [event.drive for event in bench.events if isinstance(event, DriveStopped)] == [0]
+
+
+def test_what_a_drive_told_before_it_failed_counts_however_late_it_is_heard(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever listens may be slow: what stands matched on the drive is told as matched."""
+    bench.drives = NAMES[:2]
+    tasks = [bench.put(f"A/{n:03}.jpg", content(1000, n)) for n in range(100)]
+    tasks.append(bench.put("B.mov", content(3 * MIB)))
+    bench.open()
+    heard, named = threading.Event(), threading.Event()
+    journal, really_add, real = bench.folders[0].journal, bench.folders[0].journal.add, os.pwrite
+
+    def add(entries: Iterable[Entry]) -> None:
+        heard.wait(30)  # OTTER is told of first
+        really_add(entries)
+        named.set()
+
+    def pwrite(fd: int, view: memoryview, offset: int) -> int:
+        if here() == "HERON writer" and len(view) > MIB:
+            named.wait(30)
+            failing()
+        return real(fd, view, offset)
+
+    def tell(event: Event) -> None:
+        if isinstance(event, CopyMatched) and not heard.is_set():
+            heard.set()
+            for thread in threading.enumerate():
+                if thread.name.startswith("HERON"):
+                    thread.join(60)
+            time.sleep(0.01)
+
+    monkeypatch.setattr(journal, "add", add)
+    monkeypatch.setattr(os, "pwrite", pwrite)
+    monkeypatch.setattr(writing, "_GROUP_SECONDS", -1.0)
+    monkeypatch.setattr(engine, "_TICK", 0.001)
+    found = bench.copy(tasks, tell=tell)
+    assert states(found.pop("B.mov")) == [State.UNVERIFIED, State.MATCHED]
+    assert {tuple(states(one)) for one in found.values()} == {(State.MATCHED, State.MATCHED)}
 
 
 def test_all_drives_failing_ends_and_says_so(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
