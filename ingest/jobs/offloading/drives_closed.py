@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
 
 from ingest import platforms
 from ingest.catalog.records import Observer
@@ -16,6 +16,8 @@ from ingest.jobs.offloading.listing import Alike, Listed, ToList, list_roll
 from ingest.jobs.offloading.values import Problem
 
 __all__ = ["make_empty_folders", "write_lists"]
+
+_WAIT = 0.2
 
 
 def make_empty_folders(work: Ledger, folders: list[RollFolder]) -> None:
@@ -37,24 +39,35 @@ def write_lists(work: Ledger, folders: list[RollFolder], observer: Observer) -> 
     """One new generation of the hash list on every drive, of what is in none there yet; on
     all drives at once, since each is waited for at every flush."""
     alike = Alike()
+    written: dict[int, Listed | BaseException] = {}
 
-    def write(number: int) -> Listed | Exception | None:
-        matched = _to_list(work, number)
-        if work.on_drive[number].stopped or not matched:
-            return None
+    def write(number: int) -> None:
         try:
-            return list_roll(folders[number], matched, work.plan, observer, alike)
-        except (OSError, Unfinished, BadDestination) as error:
-            return error
+            if matched := _to_list(work, number):
+                written[number] = list_roll(folders[number], matched, work.plan, observer, alike)
+        except BaseException as error:
+            written[number] = error
 
-    with ThreadPoolExecutor(len(folders)) as threads:
-        written = list(threads.map(write, range(len(folders))))
-    for number, listed in enumerate(written):
+    # Daemons, waited for with a limit: a drive that hangs here must not keep the program from
+    # being left.
+    threads = [
+        threading.Thread(target=write, args=(number,), name="hash list", daemon=True)
+        for number, on in enumerate(work.on_drive)
+        if not on.stopped
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        while thread.is_alive():
+            thread.join(_WAIT)
+    for number, listed in sorted(written.items()):
         on, name = work.on_drive[number], work.seen[number].name
-        if isinstance(listed, Exception):
+        if isinstance(listed, (OSError, Unfinished, BadDestination)):
             on.stopped = f"the hash list can't be written: {listed}"
             work.unfinished = True
-        elif listed is not None:
+        elif isinstance(listed, BaseException):
+            raise listed
+        else:
             if listed.problem:
                 on.problems += 1
                 work.problems.append(Problem("ascmhl", name, "hash list", listed.problem))
