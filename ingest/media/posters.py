@@ -73,6 +73,8 @@ def write(picture: bytes, out: Path) -> None:
 def draw(path: str | os.PathLike[str], facts: ClipFacts, seen: View | None = None) -> bytes:
     """The poster as JPEG. Raises CannotDraw."""
     try:
+        if seen is not None and seen.seen.no_decoder:
+            raise CannotDraw(f"{seen.seen.no_decoder} can't be decoded here")
         if facts.kind is ClipKind.SOUND:
             return _jpeg(_waveform(path))
         if facts.kind is ClipKind.STILL:

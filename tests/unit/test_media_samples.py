@@ -22,7 +22,7 @@ from ingest.media.facts import ClipKind
 from ingest.media.health import Health, HealthState
 from ingest.media.judging import judge
 from ingest.media.looking.viewing import view
-from ingest.media.posters import draw
+from ingest.media.posters import CannotDraw, draw
 from ingest.media.reading.probe import probe
 from ingest.media.shoot_date import date_of
 
@@ -169,6 +169,22 @@ def test_sound_wider_than_any_decoder_here_is_unchecked(
     path = scipy_wave(f"test-8000Hz-le-3ch-5S-{bits}bit.wav")
     assert probe(path).audio[0].bit_depth == bits
     assert health(path).state is HealthState.UNCHECKED
+
+
+@pytest.mark.parametrize(
+    "name", ["44100Hz-2ch-32bit-float-be", "44100Hz-be-1ch-4bytes", "8000Hz-be-3ch-5S-24bit"]
+)
+def test_a_wave_in_the_other_byte_order_is_unchecked_and_neither_healthy_nor_broken(
+    scipy_wave: Callable[[str], Path], name: str
+) -> None:
+    """scipy: RIFX. FFmpeg refuses two of them and takes the third for raw noise."""
+    path = scipy_wave(f"test-{name}.wav")
+    facts = probe(path)
+    assert (facts.kind, facts.container) == (ClipKind.SOUND, "RIFX")
+    for deep in (False, True):
+        assert health(path, deep=deep).state is HealthState.UNCHECKED
+    with pytest.raises(CannotDraw):
+        draw(path, facts, view(path, facts))
 
 
 @pytest.mark.parametrize("how", ["early-eof-no-data", "early-eof", "incomplete-chunk"])

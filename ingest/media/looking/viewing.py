@@ -57,6 +57,9 @@ def view(
 
     `alive` is called now and then while a deep look goes on.
     """
+    if facts.container == "RIFX":
+        # FFmpeg refuses some of them, and takes others for something else (measured).
+        return View(Seen(no_decoder="RIFX (a big-endian Wave)"))
     found = View(Seen())
     try:
         if facts.kind is ClipKind.PICTURE:

@@ -50,6 +50,9 @@ def probe(path: str | os.PathLike[str], *, kind_hint: ClipKind | None = None) ->
             return ClipFacts(kind=kind, doubts=(said,), signs=(Sign.TEXT,))
         if head[8:12] == b"WAVE" and (sound := read_sound(path)) is not None:
             return sound
+        if head[:4] == b"RIFX" and head[8:12] == b"WAVE":
+            said = "It is a Wave with its bytes in the other order (RIFX), which isn't read here."
+            return ClipFacts(kind=ClipKind.SOUND, container="RIFX", doubts=(said,))
         if _is_still(head) or is_raw_still(os.fsdecode(path)):
             return read_still(path)
         if kind is ClipKind.STILL and not _is_container(head):
