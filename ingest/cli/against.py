@@ -95,6 +95,7 @@ def document(compared: Compared) -> dict[str, Any]:
             "signer": proof.signer or None,
             "shows_tampering": proof.shows_tampering,
         },
+        "on_other_drives": compared.elsewhere,
         "drives": [
             {
                 "name": drive.name,
@@ -157,6 +158,11 @@ def lines(compared: Compared) -> Iterator[str]:
         yield "  Compare that with what the sender told you by another way."
         if not proof.shows_tampering:
             yield "  Some files have no c4 or sha256: for those it shows accidental damage only."
+    if compared.elsewhere:
+        yield (
+            f"  {counted(compared.elsewhere, 'file')} more of the proof are on other drives, and "
+            "were not looked for here."
+        )
     for drive in compared.drives:
         yield f"{shown(drive.name)} ({whole(drive.root)})"
         for roll, number in drive.files.items():

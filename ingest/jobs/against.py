@@ -49,7 +49,9 @@ class ComparedDrive:
     folders: Mapping[str, str]
     """By roll: its folder, relative to the root."""
     files: Mapping[str, int]
-    """By roll: how many files the proof names."""
+    """By roll: how many files the proof names on it."""
+    names: frozenset[str]
+    """Those files, as ROLL/PATH."""
     unknown: tuple[str, ...]
     """In the rolls' folders, and not in the proof."""
     cached: int
@@ -70,6 +72,13 @@ class Compared:
     drives: tuple[ComparedDrive, ...]
     problems: tuple[Problem, ...]
     stopped: bool
+    asked: int
+    """Files of the proof, of the roll that was asked for."""
+
+    @property
+    def elsewhere(self) -> int:
+        """Files of the proof that were asked of none of these drives."""
+        return self.asked - len({name for drive in self.drives for name in drive.names})
 
     @property
     def unfinished(self) -> bool:
@@ -121,19 +130,21 @@ def compare_with_proof(
         drives=tuple(keeper.drive(number) for number in range(len(tasks))),
         problems=tuple(keeper.problems),
         stopped=stop.is_set() and keeper.cut_short,
+        asked=len(files),
     )
 
 
 def place_files(
     layouts: Sequence[Mapping[str, str]], is_there: Callable[[str], bool]
 ) -> dict[str, str]:
-    """ROLL/PATH to the path below a folder, by the layout that most files are found with.
+    """ROLL/PATH to the path below a folder, by the layout that most files are found with; of two
+    with as many, by the one that names more, so that what is gone is told as gone.
 
     A folder may be the drive itself, or any one on it that the footage was copied into: leading
     folders of the layout are left out, one more at each try. Empty when no file is found. Pure but
     for `is_there`.
     """
-    best: tuple[int, int, dict[str, str]] = (0, 0, {})
+    best: tuple[int, dict[str, str]] = (0, {})
     for layout in layouts:
         depth = max((path.count("/") for path in layout.values()), default=0)
         for left_out in range(depth + 1):
@@ -145,11 +156,11 @@ def place_files(
             if len(set(paths.values())) < len(paths):
                 break  # two rolls would lie in one place
             found = sum(map(is_there, paths.values()))
-            if found > best[0]:
-                best = (found, left_out, paths)
+            if found and (found, len(paths)) > (best[0], len(best[1])):
+                best = (found, paths)
             if found == len(layout):
-                return paths
-    return best[2]
+                break
+    return best[1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,14 +181,19 @@ def _laid_out(proof: GivenProof, files: Sequence[GivenFile], place: str) -> _Giv
         return os.path.lexists(os.path.join(root, os.fsencode(path)))
 
     wanted = {file.name for file in files}
+    seen = drives.recognise(volume.root)
+    own = [one for one in proof.layouts if seen is not None and seen.name in one.drives]
     layouts = [
-        {name: path for name, path in layout.items() if name in wanted} for layout in proof.layouts
+        {name: path for name, path in layout.paths.items() if name in wanted}
+        for layout in own or proof.layouts
     ]
     paths = place_files(layouts, is_there)
-    renamed = _find_renamed(files, paths, layouts, place, is_there)
+    # Of a drive that the proof names, only what the proof says that it holds is asked for.
+    asked = [file for file in files if not own or any(file.name in one for one in layouts)]
+    renamed = _find_renamed(asked, paths, layouts, place, is_there)
     paths |= {
         file.name: f"{renamed[file.roll].now}/{file.path}".lstrip("/")
-        for file in files
+        for file in asked
         if file.roll in renamed
     }
     if not paths:
@@ -194,7 +210,6 @@ def _laid_out(proof: GivenProof, files: Sequence[GivenFile], place: str) -> _Giv
         )
         for key, file in enumerate(here)
     ]
-    seen = drives.recognise(volume.root)
     folders = {_folder(file, paths[file.name]) for file in here} - {""}
     task = DriveTask(
         name=seen.name if seen else os.path.basename(volume.root) or volume.root,
@@ -291,6 +306,7 @@ class _Keeper:
             states={roll: dict(states) for roll, states in self._states[number].items()},
             folders=folders,
             files=dict(Counter(file.roll for file in files)),
+            names=frozenset(file.name for file in files),
             unknown=tuple(self._unknown[number]),
             cached=self._cached[number],
             gone=self._gone[number],

@@ -313,3 +313,38 @@ def test_against_a_proof_a_drive_may_be_named(
     ran = ingest("audit", "heron", "--against", sent)
     assert ran.code == 2 and "no catalog here" in ran.err and "Do: " in ran.err
     assert not Path("/nonexistent").exists()
+
+
+def test_a_drive_that_was_given_less_is_checked_for_what_it_holds(
+    ingest: Runner, shot: tuple[Path, Path], card: Callable[[str], Path], desk: Path, tmp_path: Path
+) -> None:
+    """Day 2 went to another pair of drives. Each drive's own list is whole on it, by the page's own
+    line and by `audit --against`, which says what lies elsewhere; what is gone is told as gone."""
+    swift = tmp_path / "SWIFT"
+    swift.mkdir()
+    ran = ingest(
+        "offload", card("DAY1/STILLS"), "--production", "Kestrel Quay", "--day", "1",
+        "--to", shot[0], "--to", swift, "--checksum", "sha1", "--checksum", "md5",
+    )  # fmt: skip
+    assert ran.code == 0, ran.err
+    assert ingest("proof", "--out", desk / "both").code == 0
+    tools = with_coreutils_only(tmp_path)
+    steps = commands(desk / "both", "LINUX")
+    for drive, files, elsewhere in ((shot[0], 17, 0), (shot[1], 13, 4), (swift, 4, 13)):
+        ran = ingest("audit", drive, "--against", desk / "both")
+        assert ran.code == 0, ran.out
+        assert ran.out.startswith(f"AUDIT: ALL AS IN THE PROOF ({files} files)")
+        assert (f"{elsewhere} files more of the proof are on other drives" in ran.out) == bool(
+            elsewhere
+        )
+        lines = [[*steps[:3], line] for line in steps[3:]]
+        whole = [typed(one, desk / "both", drive, tools).splitlines()[-1] for one in lines]
+        assert "ALL EQUAL" in whole
+    next(one for one in next(swift.rglob("P001")).rglob("*.JPG")).unlink()
+    ran = ingest("audit", swift, "--against", desk / "both")
+    assert ran.code == 3 and "P001: 4 files, 3 matched, 1 missing" in ran.out
+    # Copied to a computer, no marker tells which drive it was: nothing may be called whole then.
+    shutil.rmtree(next(shot[0].rglob("P001")))
+    shutil.copytree(next(shot[0].glob("Kestrel*")), tmp_path / "copy")
+    ran = ingest("audit", tmp_path / "copy", "--against", desk / "both")
+    assert ran.code == 3 and "P001: 4 files, 4 missing" in ran.out

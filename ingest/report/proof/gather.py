@@ -157,8 +157,9 @@ def _drive(facts: IntakeFacts, name: str) -> ProofDrive:
 
 
 def _lay_out(facts: IntakeFacts, chosen: Sequence[str]) -> tuple[tuple[Layout, ...], list[Finding]]:
-    """Drives on which each file lies at one path share a layout; and every copy that is not, or
-    not known to be, what it should be."""
+    """Drives that hold the same files at the same paths share a layout; and every copy that is
+    not, or not known to be, what it should be. A drive with fewer files has a layout of its own:
+    checked by the others' list it would never be whole."""
     layouts: list[tuple[list[str], dict[str, str]]] = []
     findings: list[Finding] = []
     twice = _twice(facts)
@@ -174,13 +175,8 @@ def _lay_out(facts: IntakeFacts, chosen: Sequence[str]) -> tuple[tuple[Layout, .
         if not paths:
             continue
         for drives, known in layouts:
-            taken = set(known.values())
-            if all(
-                known[name] == path if name in known else path not in taken
-                for name, path in paths.items()
-            ):
+            if known == paths:
                 drives.append(drive)
-                known.update(paths)
                 break
         else:
             layouts.append(([drive], paths))

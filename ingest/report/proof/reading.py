@@ -22,7 +22,7 @@ from ingest.report.proof.folder import DOCUMENT, digest_list
 from ingest.report.proof.signature import check
 from ingest.report.proof.verify import ALLOWED, DIGESTS, SIGNATURE
 
-__all__ = ["BadProof", "GivenFile", "GivenProof", "read_proof"]
+__all__ = ["BadProof", "GivenFile", "GivenLayout", "GivenProof", "read_proof"]
 
 _MOST_BYTES = 1 << 30
 
@@ -45,6 +45,15 @@ class GivenFile:
 
 
 @dataclass(frozen=True, slots=True)
+class GivenLayout:
+    """What lies on these drives, and where."""
+
+    drives: tuple[str, ...]
+    paths: Mapping[str, str]
+    """ROLL/PATH to the path on a drive."""
+
+
+@dataclass(frozen=True, slots=True)
 class GivenProof:
     """What a sound proof says."""
 
@@ -52,8 +61,7 @@ class GivenProof:
     as_of: datetime
     production: str
     files: tuple[GivenFile, ...]
-    layouts: tuple[Mapping[str, str], ...]
-    """ROLL/PATH to the path on a drive."""
+    layouts: tuple[GivenLayout, ...]
     signer: str
     """Fingerprint of the key that signed it, or empty."""
     shows_tampering: bool
@@ -177,7 +185,7 @@ def _understood(folder: str, data: bytes, signer: str) -> GivenProof:
                 do="use a newer version of ingest",
             )
         files = tuple(map(_file, told["files"]))
-        layouts = tuple(_layout(layout["paths"]) for layout in told["layouts"])
+        layouts = tuple(map(_layout, told["layouts"]))
         return GivenProof(
             scope=str(told["scope"]),
             as_of=datetime.fromisoformat(told["as_of"]),
@@ -206,8 +214,9 @@ def _file(told: Mapping[str, Any]) -> GivenFile:
     return GivenFile(str(told["roll"]), _inside(told["path"]), size, mtime, digests)
 
 
-def _layout(told: Mapping[str, str]) -> dict[str, str]:
-    return {name: _inside(path) for name, path in told.items()}
+def _layout(told: Mapping[str, Any]) -> GivenLayout:
+    paths = {name: _inside(path) for name, path in told["paths"].items()}
+    return GivenLayout(tuple(map(str, told["drives"])), paths)
 
 
 def _inside(path: str) -> str:
