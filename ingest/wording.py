@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from fractions import Fraction
 
 from ingest.names import shown
 
 __all__ = [
+    "alike",
     "brief",
     "columns",
     "counted",
@@ -133,6 +134,29 @@ def hanging(line: str, width: int, indent: int | None = None) -> list[str]:
 
     text = _COMMAND.sub(kept, line[len(first) :])
     return [unfolded(one) for one in folded(text, width, first, rest)]
+
+
+def alike(found: Iterable[tuple[str, str, str, str]], most: int) -> list[str]:
+    """Lines for what is wrong with files: drive (or empty), path, state and detail (or empty) of
+    each. What is the same of several is said once, above their paths; at most `most` paths."""
+    same: dict[tuple[str, str, str], list[str]] = {}
+    for drive, path, state, detail in found:
+        same.setdefault((drive, state, detail), []).append(path)
+    lines: list[str] = []
+    left = most
+    for (drive, state, detail), paths in same.items():
+        where = f"{shown(drive)}: " if drive else ""
+        what = state + (f" ({shown(detail)})" if detail else "")
+        if len(paths) == 1 or not detail:
+            lines += (f"! {where}{whole(path)}: {what}" for path in paths[:left])
+        elif left > 0:
+            lines.append(f"! {where}{counted(len(paths), 'file')}: {what}")
+            lines += (f"    {whole(path)}" for path in paths[:left])
+        left = max(0, left - len(paths))
+    more = sum(map(len, same.values())) - most
+    if more > 0:
+        lines.append(f"  ... and {more:,} more (--json tells all)")
+    return lines
 
 
 def folded(text: str, width: int, first: str = "", rest: str = "") -> list[str]:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator
 from typing import TYPE_CHECKING, Any
 
 from ingest.cli.audit_screen import spell_duration
 from ingest.evidence import State
 from ingest.names import shown
-from ingest.wording import counted, size, whole
+from ingest.wording import alike, counted, size, whole
 
 if TYPE_CHECKING:
     from ingest.jobs.audit_values import AuditedDrive, AuditedRoll, Problem, Result
@@ -132,7 +132,8 @@ def lines(result: Result) -> Iterator[str]:
         for problem in result.problems
         if problem.state is not State.MISSING or not _lies_in(problem, emptied)
     ]
-    yield from _problem_lines(others)
+    told = ((one.drive, one.path, str(one.state), one.detail) for one in others)
+    yield from alike(told, _MOST_PROBLEMS)
     bad = [problem for problem in result.problems if problem.state.is_bad]
     if bad:
         known = {drive.name for drive in result.drives if not drive.by_lists}
@@ -162,24 +163,6 @@ def _lies_in(problem: Problem, folders: Collection[tuple[str, str]]) -> bool:
     return any(
         problem.drive == name and problem.path.startswith(f"{folder}/") for name, folder in folders
     )
-
-
-def _problem_lines(problems: Sequence[Problem]) -> Iterator[str]:
-    """One by one; what is the same of several files is said once, above them."""
-    alike: dict[tuple[str, State, str], list[str]] = {}
-    for problem in problems:
-        alike.setdefault((problem.drive, problem.state, problem.detail), []).append(problem.path)
-    left = _MOST_PROBLEMS
-    for (drive, state, detail), paths in alike.items():
-        why = f" ({shown(detail)})" if detail else ""
-        if len(paths) == 1 or not detail:
-            yield from (f"! {shown(drive)}: {whole(path)}: {state}{why}" for path in paths[:left])
-        elif left > 0:
-            yield f"! {shown(drive)}: {len(paths):,} copies: {state}{why}"
-            yield from (f"    {whole(path)}" for path in paths[:left])
-        left = max(0, left - len(paths))
-    if len(problems) > _MOST_PROBLEMS:
-        yield f"  ... and {len(problems) - _MOST_PROBLEMS:,} more (--json tells all)"
 
 
 def _reached(result: Result) -> int:

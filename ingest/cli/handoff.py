@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -9,7 +10,7 @@ import click
 
 from ingest.cli.find import choosing, wanted_from
 from ingest.cli.terminal import Terminal, job
-from ingest.errors import ExitCode
+from ingest.errors import ExitCode, NotKnown
 from ingest.names import shown
 from ingest.wording import counted, listed, whole
 
@@ -59,6 +60,11 @@ def command(
             catalog, wanted_from(chosen), chosen["words"], production, pattern=settings.display
         )
         if form_of(target) is Form.FILES:
+            if not os.path.isdir(target) and catalog.drive(name=target) is None:
+                raise NotKnown(
+                    f"There is no folder {shown(target)}, and no drive of that name.",
+                    do="make the folder first; or name a file, which is made: NAME.otio, NAME.csv",
+                )
             return _copy(
                 terminal,
                 catalog,

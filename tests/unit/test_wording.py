@@ -7,7 +7,7 @@ import textwrap
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.wording import columns, folded, hanging, unfolded, whole
+from ingest.wording import alike, columns, folded, hanging, unfolded, whole
 
 WORDS = st.lists(st.text("abc.,-/é", min_size=1, max_size=30), min_size=1, max_size=30)
 
@@ -87,3 +87,24 @@ def test_a_command_to_type_stays_on_one_line_where_it_fits() -> None:
     assert hanging(mend, 40)[0] == "ingest mend HERON puts it back, and then"
     far = f"Do: ingest copy --roll {'A' * 60} --to DRIVE"
     assert len(hanging(far, 60)) > 1
+
+
+def test_what_is_the_same_of_several_files_is_said_once_above_their_paths() -> None:
+    """One file keeps its line; paths stay one a line, so that each can be found by grep."""
+    found = [
+        ("HERON", "A001/C1.MOV", "mismatch", "changed in place"),
+        ("HERON", "A001/C2.MOV", "doubtful", "missing once"),
+        ("HERON", "A001/C3.MOV", "doubtful", "missing once"),
+        ("", "A001/C4.MOV", "missing", ""),
+        ("", "A001/C5.MOV", "missing", ""),
+    ]
+    lines = [
+        "! HERON: A001/C1.MOV: mismatch (changed in place)",
+        "! HERON: 2 files: doubtful (missing once)",
+        "    A001/C2.MOV",
+        "    A001/C3.MOV",
+        "! A001/C4.MOV: missing",
+        "! A001/C5.MOV: missing",
+    ]
+    assert alike(found, 9) == lines
+    assert alike(found, 2) == [*lines[:3], "  ... and 3 more (--json tells all)"]

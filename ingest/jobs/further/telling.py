@@ -12,7 +12,7 @@ from ingest.jobs.further.copying_on import CopyPlan
 from ingest.jobs.further.values import RollPlan, RollResult, Trouble
 from ingest.jobs.mending import MendPlan
 from ingest.names import shown, typed
-from ingest.wording import counted, size, whole
+from ingest.wording import alike, counted, size, whole
 
 __all__ = [
     "copy_document",
@@ -199,13 +199,8 @@ def route_line(result: RollResult) -> list[str]:
 
 def trouble_lines(troubles: Sequence[Trouble]) -> list[str]:
     """A line for each, and what to do for each kind once."""
-    lines = [
-        f"! {shown(one.drive) + ': ' if one.drive else ''}{whole(one.path)}: {one.state}"
-        + (f" ({shown(one.detail)})" if one.detail else "")
-        for one in troubles[:_MOST]
-    ]
-    if len(troubles) > _MOST:
-        lines.append(f"  ... and {len(troubles) - _MOST:,} more (--json tells all)")
+    told = ((one.drive or "", one.path, str(one.state), one.detail) for one in troubles)
+    lines = alike(told, _MOST)
     lines += [f"Do: {shown(do)}" for do in dict.fromkeys(one.do for one in troubles) if do]
     return lines
 
