@@ -19,6 +19,7 @@ from ingest.media.facts import ClipFacts, ClipKind
 from ingest.slate.matching.alignment import Stretch
 
 __all__ = [
+    "LOG",
     "RECORDER",
     "ClockOffset",
     "clip_clocks",
@@ -35,6 +36,7 @@ _CLOCK = re.compile(
     re.ASCII,
 )
 RECORDER = "the recorder's clock"
+LOG = "the log's clock"
 """Whose clock it mostly is that others are held against."""
 _QUARTER = 900
 _BY_HAND = 120.0
@@ -86,10 +88,14 @@ def doubt_zones(
     offsets: Sequence[ClockOffset],
 ) -> tuple[tuple[ClockOffset, ...], tuple[ZoneDoubt, ...]]:
     """The offsets less what most cameras of a day (two at least) share of whole quarters of an
-    hour, up to fourteen hours, and what that was, day by day. Pure."""
+    hour, up to fourteen hours, and what that was, day by day. Pure.
+
+    Against the recorder's clock or the log's: where another camera's clock is what they are held
+    against, it is that one which may be wrong.
+    """
     told, doubts = list(offsets), []
     for day in sorted({each.day for each in offsets}):
-        own = [each for each in offsets if each.day == day]
+        own = [each for each in offsets if each.day == day and each.against in (RECORDER, LOG)]
         shared: defaultdict[int, set[str]] = defaultdict(set)
         for each in own:
             quarters = round(each.slow / _QUARTER)
@@ -104,9 +110,7 @@ def doubt_zones(
         if 2 * len(devices) <= of_all:
             continue
         doubts.append(ZoneDoubt(day, seconds, own[0].against, tuple(sorted(devices))))
-        told = [
-            replace(each, slow=each.slow - seconds) if each.day == day else each for each in told
-        ]
+        told = [replace(each, slow=each.slow - seconds) if each in own else each for each in told]
     return tuple(told), tuple(doubts)
 
 

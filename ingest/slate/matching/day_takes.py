@@ -17,7 +17,7 @@ from ingest.catalog.records import Clip, SlateRow, Sure
 from ingest.media.facts import ClipKind
 from ingest.names import shown
 from ingest.slate.matching.alignment import Stretch
-from ingest.slate.matching.clocks import RECORDER, evened, row_clock
+from ingest.slate.matching.clocks import LOG, RECORDER, evened, row_clock
 from ingest.slate.matching.offsets import after_midnight, recorder_clock
 from ingest.slate.names import parse_take
 from ingest.slate.pool import Key, Pool, row_key, said_row, sound_take, take_of
@@ -85,7 +85,7 @@ def takes_of_day(
     axes: list[tuple[str, list[TimedTake]]] = [
         ("timecode", _by_sound(pool, sounds, day_ends) + _by_label(rows, clips, day_ends)),
         (RECORDER, _by_recorder(sounds, clocks)),
-        ("the log's clock", _by_log(rows, date, day_ends)),
+        (LOG, _by_log(rows, date, day_ends)),
     ]
     for camera, held in _by_camera(pool, clips, clocks).items():
         axes.append((f"the clock of camera {shown(camera)}", held))
