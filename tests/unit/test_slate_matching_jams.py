@@ -132,10 +132,7 @@ def test_when_all_cameras_are_an_hour_off_alike_then_the_zone_is_asked_about():
 
 def test_when_a_camera_is_the_measure_and_an_hour_wrong_then_the_zone_is_not_asked_about():
     """No sound and no times in the log: the others are held against camera A, which is wrong."""
-    rows = [
-        SlateRow("12", str(at), day=1, camera="A", roll="A001", clip=f"C{at:04}", log="d", row=at + 1)
-        for at in range(1, 11)
-    ]  # fmt: skip
+    rows = rows_of(*((str(at), at) for at in range(1, 11)))
     clips = (
         camera("A", clock=3600) + camera("B", clock=0, first=21) + camera("C", clock=5, first=41)
     )
