@@ -72,9 +72,11 @@ def test_a_production_is_never_guessed(ingest: Runner, plain: Path, drives: Driv
 
 
 def test_without_a_card_or_a_drive_the_option_is_named(
-    ingest: Runner, plain: Path, drives: Drives
+    ingest: Runner, plain: Path, drives: Drives, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Nothing is guessed without a terminal."""
+    # Another test's disks may be mounted just now.
+    monkeypatch.setattr("ingest.platforms.mounts", lambda: ())
     assert "CARD" in refused(ingest, "--to", drives[0], *NAMED).err
     assert "--to" in refused(ingest, plain, *NAMED).err
 
