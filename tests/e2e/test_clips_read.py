@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -91,6 +92,49 @@ def test_a_deep_look_reads_again(
     read.clear()
     offload(ingest, tmp_path / "two", "B001", drives, "--deep")
     assert [Path(path).name for path in read] == ["Y0007.MOV"]
+
+
+def test_a_clip_is_broken_only_when_another_copy_says_so_too(
+    ingest: Runner,
+    drives,
+    apart: None,
+    tmp_path: Path,
+    read: list[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The drive that had it first is pulled, or gives nonsense, before the clip is read there."""
+    torn = tmp_path / "torn.mov"
+    submit = workers.ProbePool.submit
+
+    def first_torn(self: workers.ProbePool, item: ProbeItem) -> None:
+        submit(self, item if read else replace(item, path=str(torn)))
+
+    monkeypatch.setattr(workers.ProbePool, "submit", first_torn)
+    clip(tmp_path / "one" / "X0001.MOV", "10:00:00:00")
+    torn.write_bytes((tmp_path / "one" / "X0001.MOV").read_bytes()[:2000])
+    offload(ingest, tmp_path / "one", "A001", drives)
+    first, second = map(Path, read)
+    assert first == torn
+    assert second.name == "X0001.MOV"
+    (found,) = ingest("find", "--json", "--production", "Saltmarsh").document["clips"]
+    assert found["health"]["state"] == "healthy"
+    assert found["start_timecode"] == "10:00:00:00"
+
+
+def test_a_clip_that_is_broken_on_the_card_is_asked_of_both_copies_and_told(
+    ingest: Runner, drives, apart: None, tmp_path: Path, read: list[str]
+) -> None:
+    """Exit 3: the copies are equal, and neither plays."""
+    place = tmp_path / "one" / "X0001.MOV"
+    clip(place, "10:00:00:00")
+    place.write_bytes(place.read_bytes()[:2000])
+    ran = ingest(
+        "offload", tmp_path / "one", "--production", "Saltmarsh", "--roll", "A001",
+        "--camera", "A", "--day", "1", "--to", drives[0], "--to", drives[1],
+    )  # fmt: skip
+    assert ran.code == 3
+    assert {Path(path).parents[3].name for path in read} == {drive.name for drive in drives}
+    assert "X0001" in ran.out
 
 
 def test_spans_are_one_clip_as_long_as_all_of_them_and_split_where_timecode_breaks(

@@ -7,7 +7,8 @@ card is never read for it, and a file whose content was read before isn't read a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import os
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from types import TracebackType
 from typing import Self
@@ -27,7 +28,7 @@ from ingest.jobs.clip_making import (
 )
 from ingest.jobs.offloading.known_clips import KnownClips
 from ingest.jobs.offloading.values import ClipHealth, Plan
-from ingest.media.health import Health
+from ingest.media.health import Health, HealthState
 from ingest.media.shoot_date import far_from_shoot
 from ingest.media.workers import ProbeItem, ProbePool, ProbeResult
 
@@ -128,34 +129,46 @@ class ClipReader:
 
     def _submit_with_pictures(self, path: str, drive: int, content: str) -> None:
         self._posters[path] = poster_name(self._roll, path, content)
-        place = self._catalog.posters / self._posters[path]
-        slate = place.with_name(slate_name(place.name))
-        self._submit(path, drive, poster_out=str(place), slate_out=str(slate))
+        self._submit(path, drive)
 
-    def _submit(
-        self, path: str, drive: int, *, poster_out: str | None = None, slate_out: str | None = None
-    ) -> None:
+    def _submit(self, path: str, drive: int) -> None:
         """Have a file read; of a later part of a recording no picture is drawn."""
         self._place[path] = drive
+        poster = slate = None
+        if path in self._posters:
+            poster = self._catalog.posters / self._posters[path]
+            slate = poster.with_name(slate_name(poster.name))
         self._to_pool(
             ProbeItem(
                 key=path,
-                path=f"{self._roots[drive]}/{path}",
-                poster_out=poster_out,
-                slate_out=slate_out,
+                path=self._path(path),
+                poster_out=str(poster) if poster else None,
+                slate_out=str(slate) if slate else None,
                 deep=self._plan.request.deep,
             )
         )
+
+    def _path(self, path: str) -> str:
+        """Where the copy lies that a file is read from."""
+        return f"{self._roots[self._place[path]]}/{path}"
 
     def _to_pool(self, item: ProbeItem) -> None:
         if self._pool is None:
             self._pool = ProbePool(workers=self._workers, timeout_s=_LIMIT_S)
         self._pool.submit(item)
 
-    def finish(self, run: str, observer: Observer, now: Callable[[], datetime]) -> int:
-        """Wait for the readers, record the roll's clips; how many there are."""
+    def finish(
+        self,
+        run: str,
+        observer: Observer,
+        now: Callable[[], datetime],
+        standing: Callable[[str], Sequence[int]],
+    ) -> int:
+        """Wait for the readers, record the roll's clips; how many there are. `standing`: the drives
+        on which a file of the card stands matched, and which were not given up."""
         self._take_up_earlier()
         self._wait()
+        self._ask_another_copy(standing)
         here = [one for one in self._groups if self._was_read(one.spans[0])]
         confirmed = confirm(here, {path: found.facts for path, found in self._results.items()})
         for one in confirmed.clips:  # what was split off has no picture yet
@@ -165,6 +178,19 @@ class ClipReader:
         if confirmed.clips:
             self._record(confirmed, run, observer, now())
         return len(self._groups) - len(here) + len(confirmed.clips)
+
+    def _ask_another_copy(self, standing: Callable[[str], Sequence[int]]) -> None:
+        """A drive that was pulled, or is dying, makes a clip look broken: another copy is asked
+        before that is said. Of a clip whose only copy went with its drive nothing is said."""
+        for path, found in tuple(self._results.items()):
+            if found.health.state is not HealthState.BROKEN:
+                continue
+            others = [drive for drive in standing(path) if drive != self._place[path]]
+            if others:
+                self._submit(path, others[0])
+            elif not os.path.exists(self._path(path)):
+                del self._results[path], self._place[path]
+        self._wait()
 
     def _wait(self) -> None:
         if self._pool is not None:

@@ -51,7 +51,7 @@ def close(
     tell(Phase.LISTING)
     write_lists(work, folders, observer)
     tell(Phase.READING_CLIPS)
-    work.clips = clips.finish(run, observer, lambda: datetime.now(UTC))
+    work.clips = clips.finish(run, observer, lambda: datetime.now(UTC), work.standing)
     work.healths = clips.healths
     if work.clips:
         _link(work)

@@ -224,6 +224,19 @@ class Ledger:
         self.problems.append(Problem(note.path, None, note.kind, note.detail))
         self.catalog.note_card(self.offload, [note])
 
+    def standing(self, path: str) -> tuple[int, ...]:
+        """The drives on which a file stands matched, by this run or an earlier one, without those
+        that were given up."""
+        return tuple(
+            number
+            for number, on in enumerate(self.on_drive)
+            if not on.stopped
+            and (
+                path in self.matched[number]
+                or self.plan.drives[number].actions.get(path) is Action.NOTHING
+            )
+        )
+
     # The end ----------------------------------------------------------------------------------
 
     def result(self, *, stopped: bool) -> Result:
