@@ -99,7 +99,11 @@ class ProbePool:
         self._out += 1
         self._todo.put(item)
         if len(self._workers) < min(self._most, self._out):
-            self._workers.append(_Worker(self._todo, self._done, self._timeout_s))
+            self.get_ready()
+
+    def get_ready(self) -> None:
+        """Start a worker that waits for its first file: loading its decoders takes a while."""
+        self._workers.append(_Worker(self._todo, self._done, self._timeout_s))
 
     def ready(self) -> list[ProbeResult]:
         """Results that have come in since the last look; doesn't wait."""
@@ -110,9 +114,9 @@ class ProbePool:
         self._out -= len(found)
         return found
 
-    def results(self) -> Iterator[ProbeResult]:
-        """Results as they come in, until nothing submitted is still out."""
-        while self._out:
+    def results(self, stop: threading.Event | None = None) -> Iterator[ProbeResult]:
+        """Results as they come in, until nothing submitted is still out, or `stop` is set."""
+        while self._out and not (stop is not None and stop.is_set()):
             with contextlib.suppress(queue.Empty):  # a limit, so that Ctrl-C is always heard
                 result = self._done.get(timeout=0.5)
                 self._out -= 1
@@ -184,6 +188,8 @@ class _Worker:
 
     def _run(self) -> None:
         try:
+            with contextlib.suppress(_Gone, OSError):  # told of the first file, if at all
+                self._started()
             while (item := self._todo.get()) is not None and not self._stopped:
                 try:
                     result = self._probed(item)

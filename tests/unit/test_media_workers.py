@@ -86,6 +86,12 @@ def test_a_hung_decoder_is_ended_at_its_limit_and_the_next_file_is_probed(tmp_pa
     assert any("text" in doubt for doubt in second.facts.doubts)
 
 
+def children() -> set[int]:
+    """The processes that this one has started and that haven't ended."""
+    tasks = Path("/proc/self/task").iterdir()
+    return {int(each) for task in tasks for each in (task / "children").read_text().split()}
+
+
 def child_of(pid: int) -> int:
     """The worker's process id, by the system's process table."""
     for _ in range(500):
@@ -116,6 +122,20 @@ def test_a_crashed_decoder_loses_its_file_only(tmp_path: Path) -> None:
     assert first.facts.kind in (ClipKind.PICTURE, ClipKind.STILL)
     assert any("crashed" in doubt for doubt in first.facts.doubts)
     assert second.problem == ""
+
+
+@needs_proc
+def test_a_worker_that_was_got_ready_takes_the_first_file(tmp_path: Path) -> None:
+    """It stands there before there is work, and no other is started for one file."""
+    before = children()
+    with ProbePool(workers=2, timeout_s=60) as pool:
+        pool.get_ready()
+        child_of(os.getpid())
+        pool.submit(still(tmp_path, "first.mov"))
+        (result,) = pool.results()
+        assert len(children() - before) == 1
+    assert result.problem == ""
+    assert any("text" in doubt for doubt in result.facts.doubts)
 
 
 def test_items_are_taken_while_results_come_in(tmp_path: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
@@ -14,10 +14,12 @@ import pytest
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Observer
 from ingest.copying.roll_folder import RollFolder
+from ingest.copying.values import Event
 from ingest.jobs.offloading import drives_closed
 from ingest.jobs.offloading.preparing import prepare
 from ingest.jobs.offloading.running import run_offload
-from ingest.jobs.offloading.values import Request, Result
+from ingest.jobs.offloading.values import Phase, Request, Result
+from ingest.media import workers
 from ingest.settings import Settings
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=timezone(timedelta(hours=1)))
@@ -30,12 +32,18 @@ def catalog(tmp_path: Path) -> Iterator[Catalog]:
         yield catalog
 
 
-def offload(place: Path, catalog: Catalog) -> Result:
+def offload(
+    place: Path,
+    catalog: Catalog,
+    stop: threading.Event | None = None,
+    tell: Callable[[Event | Phase], None] = lambda event: None,
+    suffix: str = "bin",
+) -> Result:
     """A card of two files onto three drives."""
     for name in (*DRIVES, "card"):
         (place / name).mkdir()
     for number in (1, 2):
-        (place / "card" / f"A001C00{number}_260314_K7QD.bin").write_bytes(b"x" * 5000)
+        (place / "card" / f"A001C00{number}_260314_K7QD.{suffix}").write_bytes(b"x" * 5000)
     request = Request(
         card=str(place / "card"),
         to=tuple(str(place / name) for name in DRIVES),
@@ -50,8 +58,8 @@ def offload(place: Path, catalog: Catalog) -> Result:
         catalog,
         Observer("Wren Castellane", "cart", "boot1"),
         run="0" * 16,
-        tell=lambda event: None,
-        stop=threading.Event(),
+        tell=tell,
+        stop=stop or threading.Event(),
     )
 
 
@@ -99,3 +107,56 @@ def test_a_drive_that_hangs_at_its_list_does_not_hold_the_program(
     lets_go = on_otter(monkeypatch, OSError(errno.EIO, os.strerror(errno.EIO)))
     offload(tmp_path, catalog)
     assert lets_go == [True, True, True]
+
+
+@pytest.mark.parametrize("asked", [True, False])
+def test_a_drive_that_hangs_at_its_list_is_given_up(
+    tmp_path: Path, catalog: Catalog, monkeypatch: pytest.MonkeyPatch, asked: bool
+) -> None:
+    """When somebody asks to stop, or when its time is up; the others have their lists."""
+    awake = threading.Event()
+    real = drives_closed.list_roll
+
+    def list_roll(folder: RollFolder, *words: object) -> object:
+        if folder.destination.name == "OTTER":
+            awake.wait()
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        return real(folder, *words)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(drives_closed, "list_roll", list_roll)
+    stop = threading.Event()
+
+    def tell(event: Event | Phase) -> None:
+        if asked and event is Phase.LISTING:
+            stop.set()
+
+    if not asked:
+        monkeypatch.setattr(drives_closed, "_PATIENCE", 5.0)
+    try:
+        result = offload(tmp_path, catalog, stop, tell)
+    finally:
+        awake.set()
+    assert result.stopped is asked
+    assert result.unfinished
+    assert [bool(drive.stopped) for drive in result.drives] == [False, True, False]
+    assert "no answer" in result.drives[1].stopped
+    assert len(result.hash_lists) == 2
+
+
+def test_asked_to_stop_while_clips_are_read_it_doesnt_wait_for_the_readers(
+    tmp_path: Path, catalog: Catalog, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """None is recorded, so that the next run reads them."""
+    monkeypatch.setattr(workers, "_CHILD", "import time; time.sleep(600)")
+    stop = threading.Event()
+    result = offload(
+        tmp_path,
+        catalog,
+        stop,
+        tell=lambda event: stop.set() if event is Phase.READING_CLIPS else None,
+        suffix="mov",
+    )
+    assert result.stopped
+    assert result.clips == 0
+    assert catalog.clips(catalog.rolls()) == ()
+    assert len(result.hash_lists) == 3

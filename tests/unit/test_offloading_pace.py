@@ -35,7 +35,9 @@ def test_what_the_engine_tells_is_kept_for_each_drive_and_passed_on() -> None:
     ledger = Ledger(plan, nothing, nothing, [], [], time.monotonic(), {})
     heard: list[Event | Phase] = []
     arrived: list[str] = []
-    reader = SimpleNamespace(arrived=lambda path, matched: arrived.append(path))
+    reader = SimpleNamespace(
+        arrived=lambda path, matched: arrived.append(path), get_ready=lambda: None
+    )
     listen = ledger.listening(heard.append, cast(Any, reader))
     told: list[Event] = [
         Progress(10 * MB, (DriveMeter(10 * MB, 8 * MB, ""), DriveMeter(4 * MB, 0, ""))),

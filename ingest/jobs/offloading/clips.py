@@ -8,6 +8,7 @@ card is never read for it, and a file whose content was read before isn't read a
 from __future__ import annotations
 
 import os
+import threading
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from types import TracebackType
@@ -88,6 +89,11 @@ class ClipReader:
         if self._pool is not None:
             self._pool.close()
 
+    def get_ready(self) -> None:
+        """Have a reader loaded before the first clip arrives, where there are any."""
+        if self._main and self._pool is None:
+            self._begin_pool().get_ready()
+
     def arrived(self, path: str, matched: CopyMatched) -> None:
         """A file (`path` on the card) stands matched on a drive; if it is part of a recording it
         is read from there."""
@@ -153,9 +159,11 @@ class ClipReader:
         return f"{self._roots[self._place[path]]}/{path}"
 
     def _to_pool(self, item: ProbeItem) -> None:
-        if self._pool is None:
-            self._pool = ProbePool(workers=self._workers, timeout_s=_LIMIT_S)
-        self._pool.submit(item)
+        (self._pool or self._begin_pool()).submit(item)
+
+    def _begin_pool(self) -> ProbePool:
+        self._pool = ProbePool(workers=self._workers, timeout_s=_LIMIT_S)
+        return self._pool
 
     def finish(
         self,
@@ -163,23 +171,30 @@ class ClipReader:
         observer: Observer,
         now: Callable[[], datetime],
         standing: Callable[[str], Sequence[int]],
+        stop: threading.Event,
     ) -> int:
         """Wait for the readers, record the roll's clips; how many there are. `standing`: the drives
-        on which a file of the card stands matched, and which were not given up."""
+        on which a file of the card stands matched, and which were not given up.
+
+        Once `stop` is set none is recorded: the next run of the same card takes them up."""
         self._take_up_earlier()
-        self._wait()
-        self._ask_another_copy(standing)
+        self._wait(stop)
+        self._ask_another_copy(standing, stop)
         here = [one for one in self._groups if self._was_read(one.spans[0])]
         confirmed = confirm(here, {path: found.facts for path, found in self._results.items()})
         for one in confirmed.clips:  # what was split off has no picture yet
             if one.spans[0] in self._place and one.spans[0] not in self._posters:
                 self._submit_with_pictures(one.spans[0], self._place[one.spans[0]], run)
-        self._wait()
+        self._wait(stop)
+        if stop.is_set():
+            return 0
         if confirmed.clips:
             self._record(confirmed, run, observer, now())
         return len(self._groups) - len(here) + len(confirmed.clips)
 
-    def _ask_another_copy(self, standing: Callable[[str], Sequence[int]]) -> None:
+    def _ask_another_copy(
+        self, standing: Callable[[str], Sequence[int]], stop: threading.Event
+    ) -> None:
         """A drive that was pulled, or is dying, makes a clip look broken: another copy is asked
         before that is said. Of a clip whose only copy went with its drive nothing is said."""
         for path, found in tuple(self._results.items()):
@@ -190,11 +205,11 @@ class ClipReader:
                 self._submit(path, others[0])
             elif not os.path.exists(self._path(path)):
                 del self._results[path], self._place[path]
-        self._wait()
+        self._wait(stop)
 
-    def _wait(self) -> None:
+    def _wait(self, stop: threading.Event) -> None:
         if self._pool is not None:
-            for result in self._pool.results():
+            for result in self._pool.results(stop):
                 self._results[result.key] = result
 
     def _was_read(self, path: str) -> bool:

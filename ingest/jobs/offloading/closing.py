@@ -33,7 +33,7 @@ def close(
     tell: Tell,
     stop: threading.Event,
 ) -> None:
-    """Carry the offload to its end; once `stop` is set, no further than what the card said."""
+    """Carry the offload to its end; once `stop` is set, no further than what is begun."""
     compare_with_lists(work)
     if work.unread:
         tell(Phase.SALVAGING)
@@ -49,9 +49,11 @@ def close(
         tell(Phase.CARD_FREE)
     make_empty_folders(work, folders)
     tell(Phase.LISTING)
-    write_lists(work, folders, observer)
+    write_lists(work, folders, observer, stop)
+    if stop.is_set():
+        return
     tell(Phase.READING_CLIPS)
-    work.clips = clips.finish(run, observer, lambda: datetime.now(UTC), work.standing)
+    work.clips = clips.finish(run, observer, lambda: datetime.now(UTC), work.standing, stop)
     work.healths = clips.healths
     if work.clips:
         _link(work)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Mapping
 
 from ingest import platforms
@@ -18,6 +19,8 @@ from ingest.jobs.offloading.values import Problem
 __all__ = ["make_empty_folders", "write_lists"]
 
 _WAIT = 0.2
+_LEAVE = 1.5
+_PATIENCE = 300.0
 
 
 def make_empty_folders(work: Ledger, folders: list[RollFolder]) -> None:
@@ -35,9 +38,14 @@ def make_empty_folders(work: Ledger, folders: list[RollFolder]) -> None:
             on.stopped = error.strerror or str(error)
 
 
-def write_lists(work: Ledger, folders: list[RollFolder], observer: Observer) -> None:
+def write_lists(
+    work: Ledger, folders: list[RollFolder], observer: Observer, stop: threading.Event
+) -> None:
     """One new generation of the hash list on every drive, of what is in none there yet; on
-    all drives at once, since each is waited for at every flush."""
+    all drives at once, since each is waited for at every flush.
+
+    A drive that hasn't written its own after five minutes is given up; once `stop` is
+    set, in less than two."""
     alike = Alike()
     written: dict[int, Listed | BaseException] = {}
 
@@ -50,17 +58,28 @@ def write_lists(work: Ledger, folders: list[RollFolder], observer: Observer) -> 
 
     # Daemons, waited for with a limit: a drive that hangs here must not keep the program from
     # being left.
-    threads = [
-        threading.Thread(target=write, args=(number,), name="hash list", daemon=True)
+    threads = {
+        number: threading.Thread(target=write, args=(number,), name="hash list", daemon=True)
         for number, on in enumerate(work.on_drive)
         if not on.stopped
-    ]
-    for thread in threads:
+    }
+    for thread in threads.values():
         thread.start()
-    for thread in threads:
-        while thread.is_alive():
-            thread.join(_WAIT)
+    until = time.monotonic() + _PATIENCE
+    while alive := [number for number, thread in threads.items() if thread.is_alive()]:
+        threads[alive[0]].join(_WAIT)
+        if stop.is_set():
+            until = min(until, time.monotonic() + _LEAVE)
+        if time.monotonic() > until:
+            break
+    for number in alive:
+        # The thread may wake up yet: what it holds is never used again.
+        folders[number].abandoned = True
+        work.on_drive[number].stopped = "it gave no answer while its hash list was written"
+        work.unfinished = True
     for number, listed in sorted(written.items()):
+        if number in alive:
+            continue
         on, name = work.on_drive[number], work.seen[number].name
         if isinstance(listed, (OSError, Unfinished, BadDestination)):
             on.stopped = f"the hash list can't be written: {listed}"

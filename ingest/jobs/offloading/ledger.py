@@ -117,6 +117,8 @@ class Ledger:
             if isinstance(event, DriveStopped):
                 self.on_drive[event.drive].stopped = event.why
             elif isinstance(event, Progress):
+                if event.read:
+                    clips.get_ready()
                 now = time.monotonic() - self.begun
                 for on, drive in zip(self.on_drive, event.drives, strict=True):
                     on.meter.note(now, (drive.written + drive.checked) // 2)
