@@ -215,12 +215,12 @@ def test_a_file_that_grows_is_in_after_the_next_run(
 def test_a_card_that_is_pulled_in_the_middle_is_said_and_gone_on_with(tmp_path: Path) -> None:
     """Its device gives nothing any more; put back, the same command copies the rest. It holds
     far more than the memory that is read ahead."""
-    sizes = {f"CLIP/A{number:03}.BIN": 7 * MIB + number for number in range(28)}
+    sizes = {f"CLIP/A{number:03}.BIN": 9 * MIB + number for number in range(28)}
     assert sum(sizes.values()) > 3 * MEMORY
     with (
-        loop_drive(256, name="card", options="noatime") as card,
-        loop_drive(256, name="a") as a,
-        loop_drive(256, name="b") as b,
+        loop_drive(400, name="card", options="noatime") as card,
+        loop_drive(400, name="a") as a,
+        loop_drive(400, name="b") as b,
     ):
         pair = (a, b)
         content = fill_card(card.mount, sizes)
