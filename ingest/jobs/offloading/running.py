@@ -174,12 +174,20 @@ def _hold(
 
 def _is_stale(plan: Plan, folders: Sequence[RollFolder]) -> bool:
     """Whether another run has filled these folders since the plan was made. They are held now, so
-    what is seen stays true."""
+    what is seen stays true. Raises Unfinished where a drive refuses."""
     for one, folder in zip(plan.drives, folders, strict=True):
-        if one.stock.sizes or not all(map(is_ours, os.listdir(folder.handle))):
-            paths = [kept_path(path) for path in one.actions]
-            if take_stock(folder.root, one.folder, paths).sizes != one.stock.sizes:
-                return True
+        try:
+            if one.stock.sizes or not all(map(is_ours, os.listdir(folder.handle))):
+                paths = [kept_path(path) for path in one.actions]
+                if take_stock(folder.root, one.folder, paths).sizes != one.stock.sizes:
+                    return True
+        except OSError as error:
+            raise Unfinished(
+                f"{shown(one.volume.root)}/{shown(one.folder)} can't be looked at: "
+                f"{error.strerror or error}.",
+                do="check that the drive is plugged in and mounted, then run the same command "
+                "again",
+            ) from error
     return False
 
 
