@@ -20,13 +20,13 @@ from ingest.cli.wish import Wish
 from ingest.copying.head_start import HeadStart
 from ingest.copying.values import Action, Event
 from ingest.errors import ExitCode, UsageError
+from ingest.jobs.offloading.ending import ending_lines
 from ingest.jobs.offloading.telling import (
     battery_line,
     document,
     exit_code,
     plan_document,
     plan_lines,
-    result_lines,
 )
 from ingest.jobs.offloading.together import prepare_all, run_all
 from ingest.jobs.offloading.values import Confirming, Phase, Plan, Request, Result
@@ -83,7 +83,7 @@ def offload(
     results = _run(terminal, plans, head_starts)
     terminal.answer(
         _joined([document(result) for result in results]),
-        [line for result in results for line in result_lines(result)],
+        ending_lines(results),
     )
     if terminal.interactive:
         sys.stderr.write("\a")

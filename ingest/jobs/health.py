@@ -14,7 +14,14 @@ from ingest.media.workers import ProbeItem, ProbePool, ProbeResult
 from ingest.names import shown
 from ingest.wording import counted, listed
 
-__all__ = ["broken_lines", "health_lines", "look_deep", "look_lines"]
+__all__ = [
+    "BROKEN_DO",
+    "broken_lines",
+    "health_lines",
+    "lesser_lines",
+    "look_deep",
+    "look_lines",
+]
 
 _LIMIT_S = 60.0
 _MOST_SPANS = 200
@@ -82,26 +89,32 @@ def _places(found: Found, drives: Collection[str]) -> list[Place]:
 
 _MOST = 20
 
+BROKEN_DO = (
+    "view it in its camera before the card is used again, and shoot it again while the set "
+    "stands; then: ingest rolls set ROLL --viewed WHO"
+)
+
 
 def health_lines(clips: Sequence[tuple[str, Health]]) -> list[str]:
     """What a person must know of these clips (ROLL/NAME, health): broken ones first. Pure."""
-    broken, look = broken_lines(clips), look_lines(clips)
+    lines = [f"  {line}" for line in broken_lines(clips)]
+    if lines:
+        lines.append(f"  Do: {BROKEN_DO}")
+    return lines + [f"  {line}" for line in lesser_lines(clips)]
+
+
+def lesser_lines(clips: Sequence[tuple[str, Health]]) -> list[str]:
+    """The same without the broken ones. Pure."""
+    lines = look_lines(clips)
     unchecked = [each for each in clips if each[1].state is HealthState.UNCHECKED]
-    lines = [f"  {line}" for line in broken]
-    if broken:
-        lines.append(
-            "  Do: view it in its camera before the card is used again, and shoot it again while "
-            "the set stands; then: ingest rolls set ROLL --viewed WHO"
-        )
-    lines += [f"  {line}" for line in look]
     later = [each for each in unchecked if "deep" in each[1].unchecked]
     closed = [each for each in unchecked if each not in later]
     if closed:
         names = ", ".join(shown(name) for name, _ in closed[:3])
         more = ", ..." if len(closed) > 3 else ""
-        lines.append(f"  Not decoded: {counted(len(closed), 'clip')} ({names}{more}).")
+        lines.append(f"Not decoded: {counted(len(closed), 'clip')} ({names}{more}).")
     if later:  # as every still is at first: nothing to do, and nothing to worry about
-        lines.append(f"  Not decoded: {counted(len(later), 'still')} (--deep does that).")
+        lines.append(f"Not decoded: {counted(len(later), 'still')} (--deep does that).")
     return lines
 
 

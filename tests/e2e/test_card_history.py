@@ -255,7 +255,7 @@ def test_a_second_slot_is_a_witness_and_no_new_roll(
     words = ("--to", drives[0], "--to", drives[1], "--day", "1")
     ran = ingest("offload", tmp_path / "slot2", *words)
     assert ran.code == 0, ran.out
-    assert ran.out.startswith("A003: WITNESS. 3 files")
+    assert "\nA003: WITNESS. 3 files" in ran.out
     with Catalog.open(str(tmp_path / "catalog.sqlite3")) as catalog:
         assert [roll.name for roll in catalog.rolls()] == ["A003"]
         last = catalog.offloads(catalog.rolls())[-1]

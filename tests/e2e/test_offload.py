@@ -516,6 +516,6 @@ def test_the_first_line_on_the_screen_is_the_answer(
     card = make(tmp_path / "A001", A_x=b"1")
     to = ["--to", str(drives[0]), "--to", str(drives[1]), *ONE_DISK]
     ran = ingest("offload", card, *to, "--production", "P")
-    assert ran.out.startswith("A001: MATCHED. 1 file")
+    assert "\nA001: MATCHED. 1 file" in ran.out
     for said in ("read once", "Do not format it", "count as 1 copy; 2 are wanted"):
         assert said in ran.out

@@ -13,12 +13,12 @@ from ingest.copying.plan import Stock
 from ingest.copying.values import Action
 from ingest.drives import CardSeen, Volume
 from ingest.errors import ExitCode
+from ingest.jobs.offloading.ending import ending_lines
 from ingest.jobs.offloading.telling import (
     document,
     exit_code,
     plan_document,
     plan_lines,
-    result_lines,
 )
 from ingest.jobs.offloading.values import (
     DriveResult,
@@ -124,6 +124,11 @@ def problem(state: str, drive: str | None = "HERON") -> Problem:
     return Problem("A/C0001.MOV", drive, state, "why")
 
 
+def last_words(lines: list[str]) -> list[str]:
+    """What stands below the remarks."""
+    return lines[len(lines) - lines[::-1].index("") :]
+
+
 @pytest.mark.parametrize(
     ("changed", "code"),
     [
@@ -174,35 +179,84 @@ def test_the_verdict_is_matched_only_when_nothing_is_open(changed: dict[str, obj
     ],
 )
 def test_what_is_not_all_well_never_lets_the_card_go(changed: dict[str, object], said: str) -> None:
-    """The answer first, and no line that could be read as leave to take it out."""
-    lines = result_lines(replace(GOOD, **changed))  # type: ignore[arg-type]
-    assert lines[0].startswith(said)
-    assert "Card still needed" in lines[0]
-    assert "do not format" in lines[0]
+    """The answer and the next step last, and no line that could be read as leave to take it out."""
+    lines = ending_lines([replace(GOOD, **changed)])  # type: ignore[arg-type]
+    verdict = last_words(lines)
+    assert verdict[0].startswith(said)
+    assert "Card still needed" in verdict[0]
+    assert "do not format" in verdict[0]
+    assert verdict[-1].startswith("Do: run the same command again")
     assert not any("You may take" in line or "MATCHED" in line for line in lines)
 
 
 def test_all_well_says_what_was_compared_and_that_the_card_is_not_to_be_formatted() -> None:
     """Never more than was done: card read once or twice, from the medium or perhaps not."""
-    text = "\n".join(result_lines(GOOD))
-    assert text.startswith("A001: MATCHED. 2 files")
-    for said in ("2 drives", "read back", "once", "from the medium", "Do not format it", "eject"):
-        assert said in text
-    assert "twice" in "\n".join(result_lines(replace(GOOD, card_read=2)))
+    lines = ending_lines([GOOD])
+    verdict = "\n".join(last_words(lines))
+    assert verdict.startswith("A001: MATCHED. 2 files")
+    for said in ("2 drives", "read back", "once", "Do not format it", "eject"):
+        assert said in verdict
+    assert "from the medium" in "\n".join(lines)
+    assert "twice" in "\n".join(ending_lines([replace(GOOD, card_read=2)]))
     weak = tuple(replace(drive, route="cache possible") for drive in GOOD.drives)
-    text = "\n".join(result_lines(replace(GOOD, drives=weak)))
+    text = "\n".join(ending_lines([replace(GOOD, drives=weak)]))
     assert "from the medium" not in text
-    assert "ingest audit" in text
+    assert text.endswith("ingest audit.")
+
+
+def test_the_verdict_stays_on_a_small_screen_however_much_there_is_to_remark() -> None:
+    """Card by card the remarks, then every verdict: 24 rows hold the end, as on a laptop's cart.
+    What is the same of several cards is said once."""
+    remarks = tuple(f"NAME{number:03}.MOV" for number in range(20))
+    owed = replace(PLAN, copies=1)
+    cards = [
+        replace(GOOD, plan=replace(owed, roll=roll), not_listed=remarks)
+        for roll in ("A001", "B001", "S001", "P001")
+    ]
+    lines = ending_lines(cards)
+    assert len(lines) > 80
+    assert last_words(lines) == [
+        "A001: MATCHED. 2 files, 1.5 kB, on each of 2 drives, read back and equal.",
+        "B001: MATCHED. 2 files, 1.5 kB, on each of 2 drives, read back and equal.",
+        "S001: MATCHED. 2 files, 1.5 kB, on each of 2 drives, read back and equal.",
+        "P001: MATCHED. 2 files, 1.5 kB, on each of 2 drives, read back and equal.",
+        "Each card was read once.",
+        "You may take the cards out. Do not format any before `ingest reuse` says so.",
+        "The drives are done: eject them before you pull them.",
+        "These destinations count as 1 copy; 2 are wanted.",
+        "Do: offload the card to another physical drive too.",
+    ]
+
+
+def test_a_card_that_is_still_needed_comes_last_and_keeps_the_drives() -> None:
+    """Whatever the order on the command line: only the other card may be taken out, and nobody is
+    told to eject a drive that the same command needs again."""
+    bad = replace(GOOD, problems=(problem("short"),))
+    good = replace(GOOD, plan=replace(PLAN, roll="B001"))
+    assert last_words(ending_lines([bad, good])) == [
+        "B001: MATCHED. 2 files, 1.5 kB, on each of 2 drives, read back and equal.",
+        "B001: read once.",
+        "You may take the card of B001 out. Do not format it before `ingest reuse` says so.",
+        "A001: PROBLEM. Card still needed: do not format it.",
+        "1 problem, named above.",
+        "Do: run the same command again; it goes on where it was.",
+    ]
+
+
+def test_what_the_cards_own_list_disputes_is_for_another_reader_and_then_for_a_person() -> None:
+    """Running the same command again would tell the same."""
+    verdict = last_words(ending_lines([replace(GOOD, problems=(problem("disputed", None),))]))
+    assert "another reader" in verdict[-1] and "--viewed WHO" in verdict[-1]
 
 
 def test_a_problem_is_named_with_file_state_and_drive() -> None:
     """Twenty at most, and how many more there are."""
-    text = "\n".join(result_lines(replace(GOOD, problems=(problem("mismatch"),))))
+    text = "\n".join(ending_lines([replace(GOOD, problems=(problem("mismatch"),))]))
     assert "A/C0001.MOV: mismatch on HERON, why" in text
-    text = "\n".join(result_lines(replace(GOOD, problems=(problem("changed", None),))))
+    text = "\n".join(ending_lines([replace(GOOD, problems=(problem("changed", None),))]))
     assert "A/C0001.MOV: changed (card), why" in text
     many = tuple(replace(problem("short"), path=f"{n}.MOV") for n in range(1020))
-    text = "\n".join(result_lines(replace(GOOD, problems=many)))
+    text = "\n".join(ending_lines([replace(GOOD, problems=many)]))
     assert "  19.MOV: short" in text
     assert "  20.MOV: short" not in text
     assert "1,000 more" in text
@@ -211,9 +265,9 @@ def test_a_problem_is_named_with_file_state_and_drive() -> None:
 def test_a_stopped_drive_says_why_and_what_to_do() -> None:
     """And that the same command goes on."""
     full = (replace(GOOD.drives[0], stopped="it is full"), GOOD.drives[1])
-    lines = result_lines(replace(GOOD, drives=full, unfinished=True))
-    at = next(n for n, line in enumerate(lines) if "HERON stopped: it is full" in line)
-    assert "run the same command again" in lines[at + 1]
+    lines = ending_lines([replace(GOOD, drives=full, unfinished=True)])
+    assert lines[-2] == "HERON stopped: it is full."
+    assert "run the same command again" in lines[-1]
 
 
 def test_hostile_names_are_harmless_in_every_output() -> None:
@@ -242,9 +296,9 @@ def test_hostile_names_are_harmless_in_every_output() -> None:
         ),
     )
     for lines in (
-        result_lines(result),
+        ending_lines([result]),
         plan_lines(plan),
-        result_lines(replace(result, stopped=True)),
+        ending_lines([replace(result, stopped=True)]),
     ):
         for line in lines:
             assert line.isprintable()
@@ -275,13 +329,13 @@ def test_a_copy_owed_is_said_in_the_plan_and_at_the_end() -> None:
     owed = replace(PLAN, copies=1)
     assert any("count as 1, 2 are wanted" in line for line in plan_lines(owed))
     assert any(
-        "count as 1 copy; 2 are wanted" in line for line in result_lines(replace(GOOD, plan=owed))
+        "count as 1 copy; 2 are wanted" in line for line in ending_lines([replace(GOOD, plan=owed)])
     )
-    assert not any("wanted" in line for line in plan_lines(PLAN) + result_lines(GOOD))
+    assert not any("wanted" in line for line in plan_lines(PLAN) + ending_lines([GOOD]))
 
 
 def test_screens_fit_eighty_columns_where_the_names_allow() -> None:
     """A small window beside the editing."""
-    for lines in (plan_lines(PLAN), result_lines(GOOD), plan_lines(replace(PLAN, copies=1))):
+    for lines in (plan_lines(PLAN), ending_lines([GOOD]), plan_lines(replace(PLAN, copies=1))):
         for line in lines:
             assert len(line) <= 80, line

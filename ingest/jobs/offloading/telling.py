@@ -10,15 +10,13 @@ from ingest.copying.values import Action
 from ingest.errors import ExitCode
 from ingest.jobs.offloading.card_history import history_lines
 from ingest.jobs.offloading.pace import past_rates, seconds_needed
-from ingest.jobs.offloading.values import Plan, Problem, Result
+from ingest.jobs.offloading.values import Plan, Result
 from ingest.media.health import HealthState
 from ingest.media.health_json import health_to_json
-from ingest.names import shown, typed
+from ingest.names import shown
 from ingest.wording import counted, size, whole
 
-__all__ = ["battery_line", "document", "exit_code", "plan_document", "plan_lines", "result_lines"]
-
-_MOST = 20
+__all__ = ["battery_line", "document", "exit_code", "plan_document", "plan_lines"]
 
 
 def document(result: Result) -> dict[str, Any]:
@@ -199,121 +197,6 @@ def _aside(plan: Plan) -> str:
     if plan.older:
         said.append(f"{len(plan.older):,} older, left out")
     return f" ({'; '.join(said)})" if said else ""
-
-
-def result_lines(result: Result) -> list[str]:
-    """The end of an offload as a tired person reads it: the answer first."""
-    from ingest.jobs.footage import oddity_lines
-    from ingest.jobs.health import health_lines
-
-    plan = result.plan
-    code = exit_code(result)
-    files = _files(plan)
-    roll = shown(plan.roll)
-    if code is ExitCode.STOPPED:
-        lines = [
-            f"{roll}: STOPPED. Card still needed: do not take it out, do not format it.",
-            "Do: run the same command again; it goes on where it was.",
-        ]
-    elif result.verdict == "matched" and not result.unfinished:
-        if plan.witness:
-            lines = [f"{roll}: WITNESS. {files}: another card with the same content."]
-            lines.append("Every byte of it was read now and is equal to what the roll holds.")
-        elif not plan.files and plan.known:
-            lines = [f"{roll}: NOTHING NEW. {files}, all known and matched before."]
-        else:
-            lines = [f"{roll}: MATCHED. {files}, {_each(result)}."]
-            lines.append("The card was read " + ("once." if result.card_read == 1 else "twice."))
-        lines.append("You may take the card out. Do not format it before `ingest reuse` says so.")
-        lines.append("The drives are done: eject them before you pull them.")
-    else:
-        said = "PROBLEM" if code is ExitCode.FOOTAGE else "NOT FINISHED"
-        lines = [f"{roll}: {said}. Card still needed: do not format it."]
-        lines += _problem_lines(result.problems)
-    for drive in result.drives:
-        lines.append(
-            f"  {shown(drive.name)}: {counted(drive.files_matched, 'file')} matched, "
-            f"{size(drive.bytes)}{_route(drive.route)}"
-        )
-        lines.append(f"      {whole(drive.folder)}")
-        if drive.slower:
-            lines.append(f"      {drive.slower}")
-        if drive.stopped:
-            lines.append(f"  {shown(drive.name)} stopped: {shown(drive.stopped)}.")
-            lines.append("  Do: mend that, then run the same command again; it goes on.")
-    lines += health_lines([(one.clip, one.health) for one in result.healths])
-    lines += _footnotes(result)
-    wrong = [one for one in result.set_wrong if one.wrong]
-    meant = [one for one in result.set_wrong if not one.wrong]
-    lines += [f"  {line}" for line in oddity_lines(wrong, ())]
-    if wrong:
-        lines.append("  Do: ask the camera department whether it was meant; if not, reset it now.")
-    lines += [f"  {line}" for line in oddity_lines(meant, result.timecodes)]
-    return lines
-
-
-def _files(plan: Plan) -> str:
-    every = counted(len(plan.inventory.files), "file")
-    new = f" ({len(plan.files):,} new)" if plan.known and plan.files else ""
-    return f"{every}{new}, {size(plan.inventory.bytes)}"
-
-
-def _each(result: Result) -> str:
-    count = len(result.drives)
-    on = "on 1 drive" if count == 1 else f"on each of {count} drives"
-    return f"{on}, read back and equal"
-
-
-def _route(route: str) -> str:
-    if route == "medium":
-        return ", read back from the medium"
-    return ", read back, perhaps from memory" if route else ""
-
-
-def _footnotes(result: Result) -> list[str]:
-    plan = result.plan
-    lines = []
-    wanted = plan.request.settings.copies
-    if plan.copies < wanted:
-        lines.append(
-            f"  These destinations count as {plan.copies} "
-            f"{'copy' if plan.copies == 1 else 'copies'}; {wanted} are wanted."
-        )
-        lines.append("  Do: offload the card to another physical drive too.")
-    if any(drive.route == "cache possible" for drive in result.drives):
-        lines.append("  A drive may have answered from memory.")
-        lines.append("  Do: eject it, plug it in again, then ingest audit.")
-    if plan.inventory.litter:
-        litter = counted(len(plan.inventory.litter), "file")
-        lines.append(f"  Left out: {litter} of system litter.")
-    lines += [
-        f"  Not followed: {whole(found.path)} ({found.kind})."
-        for found in plan.inventory.not_followed[:_MOST]
-    ]
-    lines += [
-        f"  Not in the hash list (its name can't be written there): {whole(path)}."
-        for path in result.not_listed[:_MOST]
-    ]
-    lines += [f"  {line[0].upper()}{line[1:]}." for line in history_lines(plan.histories)]
-    if plan.elsewhere:
-        known = counted(len(plan.elsewhere), "file")
-        lines.append(f"  Known already, from an earlier roll: {known}.")
-    for drive_name, roll in plan.lacking:
-        lines.append(f"  {shown(drive_name)} lacks copies of {shown(roll)}, which came in before.")
-        lines.append(f"  Do: ingest copy --roll {typed(roll)} --to {typed(drive_name)}")
-    return lines
-
-
-def _problem_lines(problems: tuple[Problem, ...]) -> list[str]:
-    lines = [
-        f"  {whole(problem.path)}: {problem.state}"
-        + (f" on {shown(problem.drive)}" if problem.drive else " (card)")
-        + (f", {shown(problem.detail)}" if problem.detail else "")
-        for problem in problems[:_MOST]
-    ]
-    if len(problems) > _MOST:
-        lines.append(f"  ... and {len(problems) - _MOST:,} more (--json tells all)")
-    return lines
 
 
 def _count(actions: Mapping[str, Action], wanted: Action) -> int:
