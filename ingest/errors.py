@@ -20,6 +20,7 @@ A footage problem (mismatch, hold) is no error: commands return it as a result, 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from enum import IntEnum
 from typing import ClassVar
 
@@ -54,16 +55,20 @@ class IngestError(Exception):
     """Base of all errors shown to a user.
 
     `what` says what is wrong and where, in one line. `do` is the next movement of the hand,
-    `dont` what would make it worse; both may be empty.
+    `dont` what would make it worse; both may be empty. `figures`: exact numbers behind `what`,
+    for `--json`.
     """
 
     exit_code: ClassVar[ExitCode] = ExitCode.USAGE
 
-    def __init__(self, what: str, *, do: str = "", dont: str = "") -> None:
+    def __init__(
+        self, what: str, *, do: str = "", dont: str = "", figures: Mapping[str, int] | None = None
+    ) -> None:
         super().__init__(what)
         self.what = what
         self.do = do
         self.dont = dont
+        self.figures = dict(figures or {})
 
     def lines(self) -> list[str]:
         """The error as the user reads it: the fact, then what to do, then what not to do."""

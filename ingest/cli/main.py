@@ -9,7 +9,7 @@ import json
 import os
 import signal
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from types import FrameType
 from typing import NamedTuple, NoReturn
 
@@ -127,7 +127,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
         code = cli.main(words, prog_name="ingest", standalone_mode=False)
         return int(code) if isinstance(code, int) else ExitCode.WELL
     except IngestError as error:
-        _tell(words, error.lines(), error.exit_code)
+        _tell(words, error.lines(), error.exit_code, error.figures)
         return error.exit_code
     except click.exceptions.NoArgsIsHelpError as error:
         sys.stdout.write(error.format_message() + "\n")
@@ -156,14 +156,18 @@ def run(arguments: Sequence[str] | None = None) -> int:
         return ExitCode.BUG
 
 
-def _tell(words: Sequence[str], lines: Sequence[str], code: int) -> None:
+def _tell(
+    words: Sequence[str], lines: Sequence[str], code: int, figures: Mapping[str, int] | None = None
+) -> None:
     from ingest.cli.terminal import lines_for
     from ingest.names import shown
     from ingest.wording import whole
 
     safe = [shown(line) for line in lines]
     if "--json" in words:
-        error = {"what": safe[0], "do": safe[1:], "exit": int(code)}
+        error: dict[str, object] = {"what": safe[0], "do": safe[1:], "exit": int(code)}
+        if figures:
+            error["figures"] = dict(figures)
         sys.stdout.write(json.dumps({"error": error}) + "\n")
         sys.stdout.flush()
     typed = [shown(word) for word in words if " " in word]

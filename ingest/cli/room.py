@@ -132,4 +132,9 @@ def _drive_line(one: DriveRoom, told: Room) -> str:
         return f"  {shown(one.name)}: {free}"
     if one.fits:
         return f"  {shown(one.name)}: FITS, {free}, {size(one.free - one.needed)} left after it"
-    return f"! {shown(one.name)}: DOES NOT FIT, {free}, {size(one.needed)} needed"
+    from ingest.jobs.fitting import BESIDES
+
+    return (
+        f"! {shown(one.name)}: DOES NOT FIT, {free}, {size(one.needed)} needed "
+        f"({size(one.needed - told.card.bytes)} of it for {BESIDES})"
+    )

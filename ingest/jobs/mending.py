@@ -14,10 +14,10 @@ from dataclasses import dataclass
 from ingest.assurance.sources import Remedy, remedy
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Copy, FileRecord
-from ingest.copying.plan import check_room
 from ingest.copying.values import Action
 from ingest.errors import BadDestination, UsageError
 from ingest.evidence import State
+from ingest.jobs.fitting import check_room
 from ingest.jobs.further.shelf import Shelf, folder_of, here_by_name, known_drives
 from ingest.jobs.further.values import RollPlan, Target, Trouble, Wanted
 from ingest.names import shown

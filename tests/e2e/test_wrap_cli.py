@@ -155,6 +155,7 @@ def test_room_and_kit_count_every_device_and_what_was_measured(
         clip.truncate(10**9)
     ran = ingest("room", large, "--to", "ALBATROSS")
     assert ran.code == 3 and "! ALBATROSS: DOES NOT FIT" in ran.out
+    assert "of it for folders, hash lists and" in ran.out
     assert ingest("room", "--to", "NOBODY").code == 2
 
     ran = ingest("kit", "--hours", "A=2", "--card-size", "A=128")

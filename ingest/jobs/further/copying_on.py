@@ -13,12 +13,13 @@ from dataclasses import dataclass
 from ingest.card.inventory import CardFile
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import FileRecord, Roll
-from ingest.copying.plan import check_names, check_room, take_stock
+from ingest.copying.plan import check_names, take_stock
 from ingest.copying.reading import sample_in
 from ingest.copying.tree import Tree
 from ingest.copying.values import Action
 from ingest.errors import BadDestination, NotKnown, UsageError
 from ingest.evidence import State
+from ingest.jobs.fitting import check_room
 from ingest.jobs.further.destination import check_target, find_target, opened
 from ingest.jobs.further.shelf import Shelf, folder_of, here_by_name, known_drives
 from ingest.jobs.further.values import RollPlan, Target, Trouble, Wanted

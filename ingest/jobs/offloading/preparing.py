@@ -21,7 +21,6 @@ from ingest.copying.plan import (
     Stock,
     check_names,
     check_places,
-    check_room,
     copies_on,
     take_stock,
 )
@@ -30,6 +29,7 @@ from ingest.copying.values import COMPARED, Action
 from ingest.drives import CardSeen, Volume
 from ingest.errors import BadCard, BadDestination, NotKnown, UsageError
 from ingest.evidence import State
+from ingest.jobs.fitting import check_room
 from ingest.jobs.further.layouts import folder_of
 from ingest.jobs.offloading.card_history import CardHistory, card_histories, kinds_needed
 from ingest.jobs.offloading.choosing import Choice, choices, next_free_name

@@ -13,9 +13,9 @@ from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Observer
 from ingest.copying.buffers import MEMORY
 from ingest.copying.head_start import HeadStart
-from ingest.copying.plan import check_room
 from ingest.copying.values import Action, Event
 from ingest.drives import Volume
+from ingest.jobs.fitting import check_room
 from ingest.jobs.marking import mark_drives
 from ingest.jobs.offloading.preparing import prepare
 from ingest.jobs.offloading.running import check_still_there, run_offload
