@@ -16,7 +16,14 @@ from ingest.errors import BadCard
 from ingest.names import shown
 from ingest.platforms import posix_files
 
-__all__ = ["CardFile", "Inventory", "NotFollowed", "Unreadable", "inventory"]
+__all__ = [
+    "CardFile",
+    "Inventory",
+    "NotFollowed",
+    "Unreadable",
+    "card_inventory",
+    "inventory",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +84,7 @@ def inventory(root: str) -> Inventory:
             f"There is no card at {name}.", do="plug it in, wait until it is mounted, and try again"
         ) from None
     except OSError as error:
-        raise BadCard(f"The card at {name} can't be looked at: {error.strerror}.") from error
+        raise _shut(root, error) from error
     if not stat.S_ISDIR(info.st_mode):
         raise BadCard(
             f"{name} is a file, not a card.", do="name the card's top folder (where it is mounted)"
@@ -88,7 +95,7 @@ def inventory(root: str) -> Inventory:
         try:
             entries = os.listdir(handle)
         except OSError as error:
-            raise BadCard(f"The card at {name} can't be listed: {error.strerror}.") from error
+            raise _shut(root, error) from error
         if entries:
             _walk(handle, "", info.st_dev, found, litter=False)
     finally:
@@ -106,6 +113,21 @@ def inventory(root: str) -> Inventory:
         not_followed=tuple(found.not_followed),
         litter=tuple(found.litter),
         unreadable=tuple(found.unreadable),
+    )
+
+
+def card_inventory(root: str) -> Inventory:
+    """`inventory` of a card that a person named: what stops it is a BadCard, never an OSError."""
+    try:
+        return inventory(root)
+    except OSError as error:
+        raise _shut(root, error) from error
+
+
+def _shut(root: str, error: OSError) -> BadCard:
+    return BadCard(
+        f"The card at {shown(root)} can't be looked at: {error.strerror or error}.",
+        do="check that it is plugged in and mounted, then run the same command again",
     )
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from ingest.assurance.data_rates import DataRate, hours_left
-from ingest.card.inventory import inventory
+from ingest.card.inventory import card_inventory
 from ingest.catalog.catalog import Catalog
 from ingest.copying.plan import room_for
 from ingest.drives import Volume, look_at
@@ -80,7 +80,7 @@ def how_much_room(
     rates = device_rates(clips, sizes_of, settings)
     needed, card_room = 0, None
     if card is not None:
-        found = inventory(card)
+        found = card_inventory(card)
         sizes = [file.size for file in found.files]
         known = catalog.files_like([(file.path, file.size) for file in found.files])
         needed = room_for(sizes)

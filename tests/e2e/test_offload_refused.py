@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import sqlite3
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -135,6 +136,28 @@ def test_what_is_no_card_is_2(
         place = drives[1]
     ran = refused(ingest, place, "--to", drives[0], *ONE_DISK, *NAMED, untouched=drives)
     assert str(place) in ran.err
+    unnamed = refused(ingest, place, "--to", drives[0], *ONE_DISK, untouched=drives)
+    if kind != "a drive of ours":
+        assert unnamed.err == ran.err, "nobody is asked for the production of what is no card"
+
+
+def test_a_card_of_which_nothing_can_be_read_is_4_and_makes_no_roll(
+    ingest: Runner, plain: Path, drives: Drives, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also when it is named as a roll that is in: what stops it is the reader, not the name."""
+    named = (*NAMED, "--roll", "A001", "--to", drives[0], *ONE_DISK)
+    assert ingest("offload", plain, *named).code == 3
+    openat = os.open
+
+    def failing(path: Any, flags: int, mode: int = 0o777, *, dir_fd: int | None = None) -> int:
+        if path == "CLIP" and dir_fd is not None:
+            raise OSError(errno.EIO, os.strerror(errno.EIO), path)
+        return openat(path, flags, mode, dir_fd=dir_fd)
+
+    monkeypatch.setattr(os, "open", failing)
+    ran = refused(ingest, plain, *named, code=4, untouched=drives)
+    assert "CLIP" in ran.err
+    assert "another reader" in ran.err
 
 
 # The drives ---------------------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 from dataclasses import dataclass
@@ -329,6 +330,26 @@ def test_what_is_no_card_is_refused(
     """Absent, a file, a drive: exit 2, and what to do."""
     assert shelf.run("reuse", str(shelf.place / card)) == 2
     assert said in capsys.readouterr().err
+
+
+def test_a_card_that_cant_be_opened_is_refused_in_words(
+    shelf: Shelf, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A folder without leave to read it, or a reader that fails: no failure of the program."""
+    card = str(shelf.place / "card")
+    opened = os.open
+
+    def failing(path: Any, flags: int, mode: int = 0o777, *, dir_fd: int | None = None) -> int:
+        if path == card:
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), path)
+        return opened(path, flags, mode, dir_fd=dir_fd)
+
+    monkeypatch.setattr(os, "open", failing)
+    assert shelf.run("reuse", card) == 2
+    assert capsys.readouterr().err.splitlines() == [
+        f"The card at {card} can't be looked at: Permission denied.",
+        "Do: check that it is plugged in and mounted, then run the same command again",
+    ]
 
 
 @pytest.mark.parametrize("there", [True, False])

@@ -13,7 +13,7 @@ from datetime import datetime
 
 from ingest import drives
 from ingest.assurance.state import copy_state
-from ingest.card.inventory import CardFile, Inventory, inventory
+from ingest.card.inventory import CardFile, Inventory, card_inventory
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import FileRecord, Roll
 from ingest.checksums import DEFAULT_KINDS, KINDS
@@ -27,7 +27,7 @@ from ingest.copying.plan import (
 from ingest.copying.reading import sample_in
 from ingest.copying.values import COMPARED, Action
 from ingest.drives import CardSeen, Volume
-from ingest.errors import BadCard, BadDestination, NotKnown, UsageError
+from ingest.errors import BadCard, BadDestination, NotKnown, Unfinished, UsageError
 from ingest.evidence import State
 from ingest.jobs.fitting import check_room
 from ingest.jobs.further.layouts import folder_of
@@ -50,13 +50,13 @@ def prepare(
 ) -> Plan:
     """The plan for one card. See the module for what may be raised. `taken`: roll names that
     other cards of the same command will have."""
+    seen = _inventory(request.card)
     production = request.production or request.settings.production
     if not production:
         raise UsageError(
             "Which production is this card from? It is never guessed from a card.",
             do='say --production "NAME", or write production = "NAME" into ingest.toml',
         )
-    seen = _inventory(request.card)
     histories = _histories(seen)
     kinds = _kinds(request)
     kinds = (*kinds, *kinds_needed(histories, kinds))
@@ -144,13 +144,16 @@ class _TakenError(Exception):
 
 
 def _inventory(card: str) -> Inventory:
-    try:
-        return inventory(card)
-    except OSError as error:
-        raise BadCard(
-            f"The card at {shown(card)} can't be looked at: {error.strerror or error}.",
-            do="check that it is plugged in and mounted, then run the same command again",
-        ) from error
+    seen = card_inventory(card)
+    if not seen.files:
+        first = seen.unreadable[0]
+        raise Unfinished(
+            f"Nothing on the card at {shown(card)} can be read: "
+            f"{shown(first.path)} ({shown(first.detail)}).",
+            do="try another reader or cable, then run the same command again",
+            dont="format it",
+        )
+    return seen
 
 
 def _histories(seen: Inventory) -> tuple[CardHistory, ...]:

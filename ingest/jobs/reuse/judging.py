@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from ingest.assurance.reuse import CardFound, DriveNow, Looked, Policy, Verdict, judge_card
-from ingest.card.inventory import inventory
+from ingest.card.inventory import card_inventory
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Copy, Observer
 from ingest.drives import look_at, recognise
@@ -59,7 +59,7 @@ def judge_reuse(
     drives live, and the production's time zone. Raises BadCard.
     """
     settings = settings or Settings()
-    inventory(card)  # says best what is wrong with the folder that was named
+    card_inventory(card)  # says best what is wrong with the folder that was named
     volume = look_at(card)
     root = volume.root if volume.system else volume.mount_point
     seen = recognise(root)
@@ -71,7 +71,7 @@ def judge_reuse(
         )
     if root != volume.root:
         volume = look_at(root)
-    found = inventory(root)
+    found = card_inventory(root)
     copied = Copied(catalog, ((file.path, file.size) for file in found.files))
     files = list(
         read_card(
