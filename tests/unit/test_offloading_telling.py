@@ -262,6 +262,22 @@ def test_a_problem_is_named_with_file_state_and_drive() -> None:
     assert "1,000 more" in text
 
 
+@pytest.mark.parametrize(
+    ("states", "said"),
+    [
+        (("changed", "unreadable"), "Do: try another reader or cable, then run the same command"),
+        (("appeared",), "Do: see that nothing writes to the card, then run the same command"),
+    ],
+)
+def test_a_problem_of_the_card_says_what_to_do_with_it(states: tuple[str, ...], said: str) -> None:
+    """In the last line; the same word about a copy on a drive says nothing of the card."""
+    of_the_card = tuple(problem(one, None) for one in states)
+    assert ending_lines([replace(GOOD, problems=of_the_card)])[-1].startswith(said)
+    of_a_drive = tuple(problem(one) for one in states)
+    last = ending_lines([replace(GOOD, problems=of_a_drive)])[-1]
+    assert last.startswith("Do: run the same command again")
+
+
 def test_a_stopped_drive_says_why_and_what_to_do() -> None:
     """And that the same command goes on."""
     full = (replace(GOOD.drives[0], stopped="it is full"), GOOD.drives[1])

@@ -158,7 +158,17 @@ def _kept(result: Result) -> list[str]:
         from ingest.assurance.disputes import settle_dispute
 
         return [*lines, f"Do: {settle_dispute(result.plan.roll)}"]
-    return [*lines, f"Do: {_AGAIN}."]
+    return [*lines, f"Do: {_first(result.problems)}{_AGAIN}."]
+
+
+def _first(problems: tuple[Problem, ...]) -> str:
+    """What the card's problems ask for before the next run."""
+    states = {problem.state for problem in problems if problem.drive is None}
+    if "unreadable" in states:
+        return "try another reader or cable, then "
+    if states & {"changed", "appeared", "vanished"}:
+        return "see that nothing writes to the card, then "
+    return ""
 
 
 # Remarks -----------------------------------------------------------------------------------------
