@@ -42,6 +42,9 @@ _UNFINISHED_MARKER = re.compile(r"\.ingest-[0-9a-f]{16}\.unfinished")
 _MARKER_LIMIT = 64 * 1024
 _POOLS = frozenset({"btrfs"})
 """File systems whose mounts from one source share their room, under different numbers."""
+_MEMORY = frozenset({"tmpfs", "ramfs"})
+"""File systems in memory. Where drives are mounted below /run, it is what the folder of one that
+isn't mounted lies on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -314,7 +317,12 @@ def _device(mount: platforms.Mount, disks: tuple[str, ...]) -> str:
 
 
 def _system(st_dev: int, mount: platforms.Mount) -> bool:
-    """Does the system live on this file system? Subvolumes of one pool have other numbers."""
+    """Is it the computer's own: in memory, or a file system that the system lives on?
+
+    Subvolumes of one pool have other numbers.
+    """
+    if mount.fs_type in _MEMORY:
+        return True
     for place in ("/", os.path.expanduser("~"), tempfile.gettempdir()):
         try:
             handle = os.open(place, posix_files.ROOT)

@@ -94,9 +94,8 @@ def test_an_offload_to_each_file_system_is_whole_and_says_where_its_bytes_came_f
     """`medium` only where the bit-flip test below has shown it."""
     one, other = new_drive(stack, fs, "one"), new_drive(stack, "ext4", "other")
     content = fill_card(tmp_path / "card")
-    intake = Intake(
-        tmp_path / "card", [one, other], tmp_path / "catalog.db", extra=("--same-drive-ok",)
-    )
+    words = ("--same-drive-ok", "--system-disk-ok") if fs == "tmpfs" else ("--same-drive-ok",)
+    intake = Intake(tmp_path / "card", [one, other], tmp_path / "catalog.db", extra=words)
     done = intake.run()
     # What lies on no device that can be told apart counts as the same: one copy, not two.
     assert done.code == (3 if fs == "tmpfs" else 0), done
@@ -108,6 +107,21 @@ def test_an_offload_to_each_file_system_is_whole_and_says_where_its_bytes_came_f
     for path, place in final_files(one.mount).items():
         wanted = (intake.card / path).stat().st_mtime_ns
         assert abs(place.stat().st_mtime_ns - wanted) <= 2_000_000_000, path
+
+
+def test_a_destination_in_memory_takes_a_word(stack: ExitStack, tmp_path: Path) -> None:
+    """As the computer's own disk does: an unmounted drive's folder below /run lies there, and
+    what is in memory is gone when the computer is switched off."""
+    one, other = new_drive(stack, "tmpfs", "one"), new_drive(stack, "ext4", "other")
+    fill_card(tmp_path / "card")
+    intake = Intake(
+        tmp_path / "card", [one, other], tmp_path / "catalog.db", extra=("--same-drive-ok",)
+    )
+    done = intake.run()
+    assert done.code == 2, done
+    assert "--system-disk-ok" in done.document["error"]["do"][0]
+    assert not final_files(one.mount)
+    assert not final_files(other.mount)
 
 
 @pytest.mark.parametrize("fs", [fs for fs in DRIVES if fs != "tmpfs"])
