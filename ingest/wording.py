@@ -68,7 +68,7 @@ def moment(at: datetime) -> str:
 
 
 def length(seconds: Fraction) -> str:
-    """`4.2 s` under a minute, then `1:02`, `1:02:03`; rounded, never up to the next unit."""
+    """`4.2 s` under a minute, then `1:02`, `1:02:03`; always rounded down."""
     if seconds < 60:
         tenths = int(seconds * 10)
         return f"{tenths // 10}.{tenths % 10} s"

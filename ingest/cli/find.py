@@ -11,7 +11,7 @@ import click
 from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode
 from ingest.names import shown, to_bytes
-from ingest.wording import whole
+from ingest.wording import length, whole
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -168,7 +168,7 @@ def _lines(found: Sequence[Found]) -> Iterator[str]:
         camera = f"camera {shown(roll.camera)}" if roll.camera else facts.kind.value
         parts = [f"day {roll.day}", camera, facts.start_timecode or "no timecode"]
         if facts.duration_seconds is not None:
-            parts.append(_length(facts.duration_seconds))
+            parts.append(length(facts.duration_seconds))
         yield f"{name:<{widest}}  {'  '.join(parts)}"
         for link in one.takes:
             yield f"    {_take(link)}"
@@ -225,11 +225,3 @@ def _places(one: Found) -> Iterator[str]:
             for place in one.places
         )
         yield f"    can't be read right now; copies on: {', '.join(where) or 'no drive'}"
-
-
-def _length(seconds: Fraction) -> str:
-    if seconds < 60:
-        return f"{float(seconds):.1f} s"
-    minutes, rest = divmod(int(seconds), 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes}:{rest:02}"
