@@ -8,6 +8,7 @@ be different counts as the same.
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import re
@@ -199,7 +200,10 @@ def mark(root: str, name: str) -> DriveSeen:
     except OSError as error:
         raise BadDestination(
             f"The drive at {shown(root)} can't be written to: {error.strerror}.",
-            do="check its lock switch and that it is not mounted read-only, or name another drive",
+            do="make room on it, then run the same command again"
+            if error.errno == errno.ENOSPC
+            else "check its lock switch and that it is not mounted read-only, or name another "
+            "drive",
         ) from error
     return _seen(volume, identity, name)
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 import errno
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -20,6 +21,8 @@ import pytest
 from ingest import platforms
 from ingest.copying import writing
 from ingest.copying.buffers import Buffer
+from ingest.jobs.offloading import drives_closed
+from ingest.platforms import posix_files
 
 if TYPE_CHECKING:
     from tests.conftest import Ran, Runner
@@ -140,6 +143,53 @@ def test_a_full_drive_is_unfinished_and_the_other_is_whole(
     assert ran.document["drives"][1]["stopped"] == ""
     assert {problem["drive"] for problem in ran.document["problems"]} == {"HERON"}
     assert files(drives[1] / ROLL) == files(plain)
+    completes(ingest, plain, drives)
+
+
+def test_a_drive_that_filled_since_the_plan_says_how_much_room_it_lacks(
+    ingest: Runner, apart: None, plain: Path, drives: Drives, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another program took the room while somebody read the plan: exit 4, nothing about cables."""
+    mkdir, room = os.mkdir, posix_files.room
+    taken = []
+
+    def refuses(path: str, mode: int = 0o777, *, dir_fd: int | None = None) -> None:
+        if path.startswith(".ingest-lock"):
+            taken.append(path)
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        mkdir(path, mode, dir_fd=dir_fd)
+
+    def left(folder: int) -> tuple[int, int, bool]:
+        total, free, read_only = room(folder)
+        return total, 1_000_000 if taken else free, read_only
+
+    with monkeypatch.context() as full:
+        full.setattr(os, "mkdir", refuses)
+        full.setattr(posix_files, "room", left)
+        ran = offload(ingest, plain, drives)
+    assert ran.code == 4
+    # 9 MB of files, some 4 MB for lists and folders, 1 MB free.
+    said = re.search(r"HERON is full: (12\.\d) MB more room is needed\.\nDo: (.*)", ran.err)
+    assert said is not None, ran.err
+    assert said[2].startswith("make room on it, then run the same command again")
+    completes(ingest, plain, drives)
+
+
+def test_a_hash_list_for_which_no_room_is_left_says_so(
+    ingest: Runner, apart: None, plain: Path, drives: Drives, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In a crew's words; the footage stands, and the list is written by the same command."""
+
+    def refuses(*_: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), "ascmhl")
+
+    with monkeypatch.context() as full:
+        full.setattr(drives_closed, "list_roll", refuses)
+        ran = offload(ingest, plain, drives)
+    assert ran.code == 4
+    assert [drive["stopped"] for drive in ran.document["drives"]] == [
+        "the hash list can't be written: it is full"
+    ] * 2
     completes(ingest, plain, drives)
 
 

@@ -106,6 +106,8 @@ GOOD = Result(
             problems=0,
             route="medium",
             stopped="",
+            room_needed=0,
+            room_free=0,
             seconds=2.0,
             slower="",
         )
@@ -276,6 +278,31 @@ def test_a_problem_of_the_card_says_what_to_do_with_it(states: tuple[str, ...], 
     of_a_drive = tuple(problem(one) for one in states)
     last = ending_lines([replace(GOOD, problems=of_a_drive)])[-1]
     assert last.startswith("Do: run the same command again")
+
+
+def test_a_full_drive_says_how_much_room_is_lacking_for_all_that_is_left() -> None:
+    """Two cards to one drive: what both still have to bring, less the room that there is once."""
+
+    def on_full(needed: int) -> Result:
+        heron = replace(
+            GOOD.drives[0], stopped="it is full", room_needed=needed, room_free=1_000_000
+        )
+        drives = (heron, GOOD.drives[1])
+        return replace(
+            GOOD, drives=drives, unfinished=True, problems=(problem("unverified"),) * 400
+        )
+
+    other = on_full(2_000_000)
+    other = replace(other, plan=replace(PLAN, roll="B001"))
+    assert last_words(ending_lines([on_full(4_000_000), other])) == [
+        "A001: NOT FINISHED. Card still needed: do not format it.",
+        "400 problems, named above.",
+        "B001: NOT FINISHED. Card still needed: do not format it.",
+        "400 problems, named above.",
+        "HERON stopped: it is full; 5 MB more room is needed.",
+        "Do: make room on HERON, then run the same command again; it goes on where it was.",
+    ]
+    assert document(other)["drives"][0]["room_needed"] == 2_000_000
 
 
 def test_a_stopped_drive_says_why_and_what_to_do() -> None:

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 
 from ingest import platforms
 from ingest.catalog.records import Observer
+from ingest.copying.drive_worker import told
 from ingest.copying.roll_folder import RollFolder
 from ingest.copying.tree import Tree
 from ingest.copying.values import Action
@@ -35,7 +36,7 @@ def make_empty_folders(work: Ledger, folders: list[RollFolder]) -> None:
                     for above in made:
                         platforms.flush(tree.folder(above))
         except OSError as error:
-            on.stopped = error.strerror or str(error)
+            on.stopped = told(error)
 
 
 def write_lists(
@@ -82,7 +83,8 @@ def write_lists(
             continue
         on, name = work.on_drive[number], work.seen[number].name
         if isinstance(listed, (OSError, Unfinished, BadDestination)):
-            on.stopped = f"the hash list can't be written: {listed}"
+            why = told(listed) if isinstance(listed, OSError) else str(listed)
+            on.stopped = f"the hash list can't be written: {why}"
             work.unfinished = True
         elif isinstance(listed, BaseException):
             raise listed

@@ -30,9 +30,7 @@ def ending_lines(results: Sequence[Result]) -> list[str]:
     lines.append("")
     lines += _released(well, alone=len(results) == 1, every=not open_still)
     lines += _unsafe(results)
-    for result in open_still:
-        lines += _kept(result)
-    return lines
+    return lines + _kept(open_still)
 
 
 def _is_well(result: Result) -> bool:
@@ -138,37 +136,71 @@ def _open(result: Result) -> Iterator[tuple[str, str]]:
         yield f"BROKEN: {listed(broken)}.", BROKEN_DO
 
 
-def _kept(result: Result) -> list[str]:
-    """A card that is still needed: why, and the next step."""
-    roll = shown(result.plan.roll)
-    if result.stopped:
-        return [
-            f"{roll}: STOPPED. Card still needed: do not take it out, do not format it.",
-            f"Do: {_AGAIN}.",
-        ]
-    said = "PROBLEM" if exit_code(result) is ExitCode.FOOTAGE else "NOT FINISHED"
-    lines = [f"{roll}: {said}. Card still needed: do not format it."]
-    if result.problems:
-        lines.append(f"{counted(len(result.problems), 'problem')}, named above.")
-    stopped = [drive for drive in result.drives if drive.stopped]
-    lines += [f"{shown(drive.name)} stopped: {shown(drive.stopped)}." for drive in stopped]
-    if stopped:
-        return [*lines, f"Do: mend that, then {_AGAIN}."]
-    if not result.unfinished and {one.state for one in result.problems} == {"disputed"}:
+def _kept(results: Sequence[Result]) -> list[str]:
+    """The cards that are still needed: why, and the next step."""
+    lines = []
+    for result in results:
+        roll = shown(result.plan.roll)
+        if result.stopped:
+            keep = "do not take it out, do not format it"
+            lines.append(f"{roll}: STOPPED. Card still needed: {keep}.")
+            continue
+        said = "PROBLEM" if exit_code(result) is ExitCode.FOOTAGE else "NOT FINISHED"
+        lines.append(f"{roll}: {said}. Card still needed: do not format it.")
+        if result.problems:
+            lines.append(f"{counted(len(result.problems), 'problem')}, named above.")
+    stopped, steps = _stopped_drives(results)
+    lines += stopped
+    disputed = [result for result in results if _is_disputed(result)]
+    if disputed:
         from ingest.assurance.disputes import settle_dispute
 
-        return [*lines, f"Do: {settle_dispute(result.plan.roll)}"]
-    return [*lines, f"Do: {_first(result.problems)}{_AGAIN}."]
+        lines += [f"Do: {settle_dispute(result.plan.roll)}" for result in disputed]
+    steps += _with_the_card([problem for one in results for problem in one.problems])
+    if len(disputed) < len(results):
+        lines.append(f"Do: {' and '.join(steps)}{', then ' if steps else ''}{_AGAIN}.")
+    return lines
 
 
-def _first(problems: tuple[Problem, ...]) -> str:
-    """What the card's problems ask for before the next run."""
+def _stopped_drives(results: Sequence[Result]) -> tuple[list[str], list[str]]:
+    """Why drives stopped, and what to do about them first. What several cards still have to bring
+    to one drive asks for room together."""
+    whys: dict[str, dict[str, None]] = {}
+    needed: dict[str, int] = {}
+    free: dict[str, int] = {}
+    for result in results:
+        for drive in result.drives:
+            if drive.stopped:
+                whys.setdefault(drive.name, {})[drive.stopped] = None
+                needed[drive.name] = needed.get(drive.name, 0) + drive.room_needed
+                free[drive.name] = max(free.get(drive.name, 0), drive.room_free)
+    lines, full = [], []
+    for name, said in whys.items():
+        lacking = needed[name] - free[name]
+        if lacking > 0:
+            full.append(name)
+        more = f"; {size(lacking)} more room is needed" if lacking > 0 else ""
+        lines.append(f"{shown(name)} stopped: {shown('; '.join(said))}{more}.")
+    steps = ["mend that"] if len(full) < len(whys) else []
+    if full:
+        steps.append(f"make room on {listed(full, len(full))}")
+    return lines, steps
+
+
+def _is_disputed(result: Result) -> bool:
+    """Nothing but what the card's own hash lists say speaks against it."""
+    states = {problem.state for problem in result.problems}
+    return states == {"disputed"} and not result.unfinished and not result.stopped
+
+
+def _with_the_card(problems: Sequence[Problem]) -> list[str]:
+    """What the cards' problems ask for before the next run."""
     states = {problem.state for problem in problems if problem.drive is None}
     if "unreadable" in states:
-        return "try another reader or cable, then "
+        return ["try another reader or cable"]
     if states & {"changed", "appeared", "vanished"}:
-        return "see that nothing writes to the card, then "
-    return ""
+        return ["see that nothing writes to the card"]
+    return []
 
 
 # Remarks -----------------------------------------------------------------------------------------

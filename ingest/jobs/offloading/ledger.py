@@ -6,8 +6,9 @@ than the drives hold.
 
 from __future__ import annotations
 
+import contextlib
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
@@ -23,7 +24,8 @@ from ingest.catalog.records import (
     OffloadDrive,
     OffloadEnd,
 )
-from ingest.copying.roll_folder import RollFolder
+from ingest.copying.plan import room_for
+from ingest.copying.roll_folder import RollFolder, unfinished_bytes
 from ingest.copying.tree import Tree, split
 from ingest.copying.values import (
     COMPARED,
@@ -38,6 +40,7 @@ from ingest.copying.values import (
 )
 from ingest.drives import DriveSeen
 from ingest.evidence import Act, Against, Route, State
+from ingest.jobs.fitting import free_room
 from ingest.jobs.offloading.clips import ClipReader
 from ingest.jobs.offloading.pace import Meter, said_slower
 from ingest.jobs.offloading.values import ClipHealth, DriveResult, Phase, Plan, Problem, Result
@@ -62,6 +65,8 @@ class _OnDrive:
     bytes: int = 0
     problems: int = 0
     stopped: str = ""
+    room_needed: int = 0
+    room_free: int = 0
     route: Route | None = None
     seconds: float = 0.0
     meter: Meter = field(default_factory=Meter)
@@ -239,6 +244,23 @@ class Ledger:
             )
         )
 
+    def look_for_room(self, folders: Sequence[RollFolder]) -> None:
+        """On drives that stopped: what is left to write there, and the room that there is for it
+        once half-written files are removed. A drive that tells nothing any more is left alone."""
+        for number, folder in enumerate(folders):
+            on = self.on_drive[number]
+            if not on.stopped or folder.abandoned:
+                continue
+            actions = self.plan.drives[number].actions
+            left = [
+                file.size
+                for file in self.plan.files
+                if actions[file.path] is Action.WRITE and file.path not in self.matched[number]
+            ]
+            with contextlib.suppress(OSError):
+                on.room_free = free_room(folder.handle) + unfinished_bytes(folder.handle)
+                on.room_needed = room_for(left or [0])  # the hash list at least
+
     # The end ----------------------------------------------------------------------------------
 
     def result(self, *, stopped: bool) -> Result:
@@ -273,6 +295,8 @@ class Ledger:
             problems=on.problems,
             route=str(on.route or ""),
             stopped=on.stopped,
+            room_needed=on.room_needed,
+            room_free=on.room_free,
             seconds=on.seconds,
             slower=said_slower(on.bytes, on.seconds, self.pasts.get(self.known[number].id)),
         )

@@ -20,21 +20,22 @@ from ingest.catalog.records import CardNote, NewOffload, Observer
 from ingest.copying.buffers import MEMORY
 from ingest.copying.engine import copy
 from ingest.copying.head_start import HeadStart
-from ingest.copying.plan import take_stock
+from ingest.copying.plan import room_for, take_stock
 from ingest.copying.reading import open_root
 from ingest.copying.roll_folder import RollFolder, is_ours
-from ingest.copying.values import Destination
+from ingest.copying.values import Action, Destination
 from ingest.drives import DriveSeen
 from ingest.errors import BadCard, BadDestination, Unfinished
+from ingest.jobs.fitting import free_room, is_full
 from ingest.jobs.marking import mark_drives
 from ingest.jobs.offloading.clips import ClipReader
 from ingest.jobs.offloading.ledger import Ledger, Tell
 from ingest.jobs.offloading.pace import past_rates
 from ingest.jobs.offloading.preparing import prepare
-from ingest.jobs.offloading.values import Phase, Plan, Result
+from ingest.jobs.offloading.values import Phase, Plan, PlannedDrive, Result
 from ingest.manifest.kept import kept_path
 from ingest.names import shown
-from ingest.wording import counted
+from ingest.wording import counted, size
 
 __all__ = ["check_still_there", "run_offload"]
 
@@ -96,6 +97,7 @@ def run_offload(
             from ingest.jobs.offloading.closing import close
 
             close(work, clips, card, folders, run=run, observer=observer, tell=tell, stop=stop)
+        work.look_for_room(folders)
         asked_to_stop = stop.is_set()
         result = work.result(stopped=asked_to_stop)
         catalog.end_offload(offload, work.end(result))
@@ -167,9 +169,25 @@ def _hold(
                 do="check that it is plugged in and mounted, then run the same command again",
             )
         place = Destination(drive.name, one.volume, one.folder, one.read_back_after)
-        folder = RollFolder(root, place, run, take_over=take_over)
+        try:
+            folder = RollFolder(root, place, run, take_over=take_over)
+        except Unfinished as error:
+            if is_full(error.__cause__):
+                raise _full(plan, one, root) from error.__cause__
+            raise
         folders.append(stack.enter_context(folder))
     return folders
+
+
+def _full(plan: Plan, one: PlannedDrive, root: int) -> Unfinished:
+    """What to raise where a drive has filled since the plan was made."""
+    sizes = [file.size for file in plan.files if one.actions[file.path] is Action.WRITE]
+    lacking = room_for(sizes or [0]) - free_room(root) - one.stock.reclaimable
+    more = f": {size(lacking)} more room is needed" if lacking > 0 else ""
+    return Unfinished(
+        f"{shown(one.name)} is full{more}.",
+        do="make room on it, then run the same command again; it goes on where it was",
+    )
 
 
 def _is_stale(plan: Plan, folders: Sequence[RollFolder]) -> bool:

@@ -58,6 +58,8 @@ def document(result: Result) -> dict[str, Any]:
                 "problems": drive.problems,
                 "read_back": drive.route,
                 "stopped": drive.stopped,
+                "room_needed": drive.room_needed,
+                "room_free": drive.room_free,
                 "slower": drive.slower,
             }
             for drive in result.drives

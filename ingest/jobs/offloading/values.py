@@ -152,6 +152,11 @@ class DriveResult:
     problems: int
     route: str
     stopped: str
+    room_needed: int
+    """Bytes that what is left takes on a drive that stopped, hash list and all; 0 where it didn't,
+    or tells nothing any more."""
+    room_free: int
+    """Bytes that were free for it then."""
     seconds: float
     slower: str
     """A sentence when it was much slower than in its own past, or empty."""
