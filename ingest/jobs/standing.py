@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -16,9 +16,12 @@ from ingest.drives import Volume
 from ingest.errors import BadCard, IngestError
 from ingest.jobs.around import Around, look_around, volume_name
 from ingest.jobs.day_facts import gather_day
+from ingest.jobs.day_said import said_of
 from ingest.jobs.known import DriveHere, RollOverview, roll_overviews
+from ingest.media.health import HealthState
 from ingest.names import shown, typed
 from ingest.settings import Settings, shoot_date
+from ingest.wording import counted, listed
 
 __all__ = ["CardIn", "DriveIn", "Open", "Standing", "open_today", "where_things_stand"]
 
@@ -88,6 +91,7 @@ def where_things_stand(catalog: Catalog | None, settings: Settings, now: datetim
                 catalog.cards_known(),
                 settings.copies_wanted,
                 now.date(),
+                broken=_broken(catalog, rolls, notes),
             )
         )
     return Standing(
@@ -125,9 +129,11 @@ def open_today(
     cards: Sequence[CardKnown],
     wanted: int,
     today: date,
+    *,
+    broken: Mapping[int, Sequence[str]],
 ) -> Iterator[Open]:
-    """What is open, the most urgent first: problems, offloads cut off, copies owed, holds, cards
-    overdue. `notes`: one for each roll. Pure."""
+    """What is open, the most urgent first: problems, offloads cut off, broken clips, copies owed,
+    holds, cards overdue. `notes`: one for each roll; `broken`: names of clips by roll id. Pure."""
     named = [(one, shown(one.roll.name), note) for one, note in zip(rolls, notes, strict=True)]
     for one, name, _ in named:
         if one.state == "problem":
@@ -145,6 +151,15 @@ def open_today(
                 "unfinished",
                 f"{name}: its offload was cut off",
                 "put the card in and run ingest offload again: it goes on",
+            )
+    for one, name, _ in named:
+        if clips := broken.get(one.roll.id):
+            are = "is" if len(clips) == 1 else "are"
+            yield Open(
+                "broken",
+                f"{name}: {counted(len(clips), 'clip')} {are} broken ({listed(clips, 3)})",
+                "view it in its camera before the card is used again, and shoot it again while "
+                f"the set stands; then: ingest rolls set {typed(name)} --viewed WHO",
             )
     for one, name, _ in named:
         if one.finished and one.files and one.copies < wanted:
@@ -176,6 +191,21 @@ def open_today(
                 f"card {shown(card.label)} was due back on {card.due}",
                 f"bring it back, then: ingest cards set {typed(card.label)} --returned",
             )
+
+
+def _broken(
+    catalog: Catalog, rolls: Sequence[Roll], notes: Mapping[int, RollNote]
+) -> dict[int, list[str]]:
+    """Broken clips by roll id, where nobody has viewed the roll and the day's end has not settled
+    them."""
+    found: defaultdict[int, list[str]] = defaultdict(list)
+    for clip in catalog.clips([roll for roll in rolls if notes[roll.id].viewed_by is None]):
+        if clip.health is not None and clip.health.state is HealthState.BROKEN:
+            found[clip.roll.id].append(clip.full_name)
+    for roll in (roll for roll in rolls if roll.id in found):
+        _, settled = said_of(catalog, roll.production, roll.day)
+        found[roll.id] = [name for name in found[roll.id] if name not in settled]
+    return found
 
 
 def _card(volume: Volume, catalog: Catalog | None) -> CardIn:

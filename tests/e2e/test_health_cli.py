@@ -86,6 +86,26 @@ def test_a_clip_cut_by_a_dead_battery_is_said_and_holds_its_card_until_someone_v
     assert ingest("reuse", place).code == 0
 
 
+@pytest.mark.parametrize("word", ["viewed", "settled"])
+def test_a_broken_clip_of_another_day_is_open_until_somebody_viewed_or_settled_it(
+    ingest: Runner, desk: Path, card: Callable[[str], Path], drives: tuple[Path, Path], word: str
+) -> None:
+    """Where things stand on a day on which nothing came in; its copies are all good."""
+    (desk / "ingest.toml").write_text('production = "P"\ndays = ["2026-03-14"]\n')
+    place = card("DAY1/B001")
+    cut_by_a_dead_battery(place)
+    assert offload(ingest, place, drives).code == 3
+    (found,) = ingest("--json").document["open"]
+    assert found["kind"] == "broken"
+    assert found["what"] == "B001: 1 clip is broken (B001/C0004)"
+    assert "ingest rolls set B001 --viewed WHO" in found["do"]
+    if word == "viewed":
+        ingest("rolls", "set", ROLL, "--viewed", "Ines")
+    else:
+        ingest("wrap", "--day", "1", "--settle", "B001/C0004", "--note", "take 2 is the one")
+    assert ingest("--json").document["open"] == []
+
+
 def test_the_end_of_an_offload_names_the_broken_clip_and_what_to_do(
     ingest: Runner, card: Callable[[str], Path], drives: tuple[Path, Path]
 ) -> None:

@@ -26,7 +26,7 @@ def roll(name: str, tally: Tally = GOOD, copies: int = 2, finished: bool = True)
 
 
 def told(*rolls: RollOverview, notes: tuple[RollNote, ...] = (), wanted: int = 2) -> list[Open]:
-    return list(open_today(rolls, notes or (FREE,) * len(rolls), (), wanted, TODAY))
+    return list(open_today(rolls, notes or (FREE,) * len(rolls), (), wanted, TODAY, broken={}))
 
 
 def test_nothing_is_open_when_all_is_there() -> None:
@@ -68,7 +68,7 @@ def test_a_card_that_is_overdue_is_open_until_it_went_back() -> None:
     """On the day itself it is not overdue."""
     late = CardKnown("CARD 7", "card 7", due=date(2026, 3, 13))
     cards = [late, replace(late, due=TODAY), replace(late, returned=NOW)]
-    found = list(open_today((), (), cards, 2, TODAY))
+    found = list(open_today((), (), cards, 2, TODAY, broken={}))
     assert [one.what for one in found] == ["card CARD 7 was due back on 2026-03-13"]
 
 
@@ -81,7 +81,8 @@ def test_hostile_names_are_shown_safely() -> None:
             (CardKnown("C\n7", "c", due=date(2026, 1, 1)),),
             2,
             TODAY,
+            broken={1: ["A/\x1bC"]},
         )
     )
-    assert len(found) == 3
+    assert len(found) == 4
     assert all((one.what + one.do).isprintable() for one in found)
