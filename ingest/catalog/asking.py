@@ -71,7 +71,7 @@ class Asking(Door):
         with self._reading() as connection:
             row = connection.execute(roll_query().where(ROLL.c.id == roll_id)).first()
         if row is None:
-            raise NotKnown(f"the catalog has no roll with the id {roll_id}")
+            raise NotKnown(f"The catalog has no roll with the id {roll_id}.")
         return roll_of(row)
 
     def drives(self) -> tuple[Drive, ...]:
@@ -94,7 +94,7 @@ class Asking(Door):
             if len({drive.marker for drive in found}) > 1:
                 bearers = "; ".join(f"{each.marker} on {each.device}" for each in found)
                 raise Ambiguous(
-                    f"several drives bear the name {name}: {bearers}",
+                    f"Several drives bear the name {name}: {bearers}.",
                     do="name the drive by its folder",
                 )
         return max(found, key=lambda drive: (drive.last_seen, drive.id), default=None)

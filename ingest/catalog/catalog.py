@@ -121,7 +121,7 @@ def _file_of(place: str | None, data: Path) -> Path | None:
         return data / "catalog.sqlite3"
     if not place or "\0" in place:
         raise BadCatalog(
-            "the catalog's place is empty or holds a NUL",
+            "The catalog's place is empty or holds a NUL.",
             do="name a file or a URL with --catalog",
         )
     scheme, found, rest = place.partition("://")
@@ -132,6 +132,6 @@ def _file_of(place: str | None, data: Path) -> Path | None:
     named = rest.partition("/")[2]
     if not named or named == ":memory:" or "?" in named:
         raise BadCatalog(
-            "an SQLite catalog must be a plain file", do="name its path with --catalog"
+            "An SQLite catalog must be a plain file.", do="name its path with --catalog"
         )
     return Path(named).absolute()

@@ -97,17 +97,17 @@ def meaning(error: DatabaseError, place: str) -> IngestError | None:
         return damaged(place, said)
     if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
         return Unfinished(
-            f"the catalog {place} is held by another program ({said})",
+            f"The catalog {place} is held by another program ({said}).",
             do="wait for the other run to end, then give the same command again",
         )
     if name.startswith("SQLITE_FULL"):
         return Unfinished(
-            f"the disk of the catalog {place} is full",
+            f"The disk of the catalog {place} is full.",
             do="make room there, then give the same command again",
         )
     if isinstance(error, OperationalError) and not name.startswith("SQLITE_ERROR"):
         return Unfinished(
-            f"the catalog {place} can't be read or written ({said})",
+            f"The catalog {place} can't be read or written ({said}).",
             do="see that its disk or server is there and writable, then give the command again",
         )
     return None
@@ -116,7 +116,7 @@ def meaning(error: DatabaseError, place: str) -> IngestError | None:
 def damaged(place: str, said: str) -> BadCatalog:
     """The error for a catalog whose file is broken."""
     return BadCatalog(
-        f"the catalog {names.shown(place)} is damaged ({said})",
+        f"The catalog {names.shown(place)} is damaged ({said}).",
         do="put back a copy of it from a backup, or name another with --catalog",
         dont="delete it: the footage is not in it, but what is known of the footage is",
     )

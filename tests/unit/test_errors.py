@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import importlib
 import inspect
 import pkgutil
@@ -52,6 +53,30 @@ def test_an_error_that_a_user_meets_has_an_exit_code_that_means_no(
     """2, 4 or 130: an error is never 0, and 1 is kept for bugs."""
     assert error.exit_code in {ExitCode.USAGE, ExitCode.UNFINISHED, ExitCode.STOPPED}
     assert isinstance(error.exit_code, ExitCode)
+
+
+def literal_messages() -> Iterator[tuple[str, str, str]]:
+    """Where an error is raised with words that stand there, their beginning and their end; a part
+    that is filled in is a dot. What is wrong with a hash list is said behind the list's name."""
+    names = {one.__name__ for one in SHOWN if one.__name__ != "BadManifest"}
+    for path in sorted((ROOT / "ingest").rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.args):
+                continue
+            said = node.args[0]
+            if node.func.id in names and isinstance(said, ast.JoinedStr | ast.Constant):
+                parts = said.values if isinstance(said, ast.JoinedStr) else [said]
+                words = [str(one.value) if isinstance(one, ast.Constant) else "." for one in parts]
+                yield f"{path.relative_to(ROOT)}:{node.lineno}", words[0], words[-1]
+
+
+def test_what_is_wrong_is_said_in_a_whole_sentence() -> None:
+    """Capital first unless a name stands there, and a full stop or question mark at the end."""
+    met = list(literal_messages())
+    assert len(met) > 100
+    for where, begins, ends in met:
+        assert not re.match(r"[a-z]+\b(?!\.)", begins), where
+        assert ends.endswith((".", "?")), where
 
 
 @pytest.mark.parametrize("error", EXCEPTIONS, ids=lambda one: one.__qualname__)
