@@ -11,7 +11,7 @@ from ingest.cli.packing import split_document, split_lines
 from ingest.cli.terminal import Terminal, job
 from ingest.errors import ExitCode
 from ingest.names import shown
-from ingest.wording import counted
+from ingest.wording import counted, whole
 
 if TYPE_CHECKING:
     from ingest.jobs.wrap import DayWrapped
@@ -38,6 +38,7 @@ __all__ = ["command"]
 @click.option(
     "--reopen", multiple=True, metavar="WHAT", help="Take back --settle or --idle (repeatable)."
 )
+@click.option("--each", is_flag=True, help="Name every clip where a device was set wrong on many.")
 @click.option(
     "--bags", type=click.IntRange(1, 9), default=2, show_default=True, help="Bags to pack."
 )
@@ -51,6 +52,7 @@ def command(
     note: str,
     reopen: tuple[str, ...],
     bags: int,
+    each: bool,
 ) -> int:
     """The end of the day: what never came in, what is still open, and how to pack.
 
@@ -82,14 +84,14 @@ def command(
         if idle or settle or reopen:
             who = terminal.observer()
             if reopen:
-                take_back(catalog, told.production, told.wrapped.day, reopen, who)
+                take_back(catalog, told.production, told.wrapped, reopen, who)
             if idle:
                 say_idle(catalog, settings, told.production, told.wrapped.day, idle, who)
             if settle:
                 told = judged()
                 say_settled(catalog, told.production, told.wrapped, settle, note, who)
             told = judged()
-    terminal.answer(_document(told), _lines(told))
+    terminal.answer(_document(told), _lines(told, each=each))
     return ExitCode.WELL if told.wrapped.complete else ExitCode.FOOTAGE
 
 
@@ -100,7 +102,13 @@ def _document(told: DayWrapped) -> dict[str, Any]:
         "day": wrapped.day,
         "verdict": "complete" if wrapped.complete else "open",
         "open": [
-            {"kind": one.kind.value, "what": one.what, "because": one.because, "do": one.do}
+            {
+                "kind": one.kind.value,
+                "what": one.what,
+                "because": one.because,
+                "do": one.do,
+                "clips": list(one.clips),
+            }
             for one in wrapped.open
         ],
         "idle": list(wrapped.idle),
@@ -109,7 +117,7 @@ def _document(told: DayWrapped) -> dict[str, Any]:
     }
 
 
-def _lines(told: DayWrapped) -> Iterator[str]:
+def _lines(told: DayWrapped, *, each: bool) -> Iterator[str]:
     wrapped = told.wrapped
     name = f"{shown(told.production)}, day {wrapped.day}"
     if wrapped.complete:
@@ -123,6 +131,8 @@ def _lines(told: DayWrapped) -> Iterator[str]:
             yield "Not to be had again tomorrow" if one.tonight else "The rest"
         before = one.tonight
         yield f"! {one.what}"
+        if each:
+            yield from (f"    {whole(clip)}" for clip in one.clips)
         yield f"  Because: {one.because}"
         yield f"  Do: {one.do}"
     if wrapped.idle or wrapped.settled:

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from ingest.assurance.day.values import SHOT, Wrapped
+from ingest.assurance.day.values import SHOT, Finding, Wrapped
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.custody_records import About
 from ingest.catalog.records import Observer
@@ -51,10 +51,13 @@ def settle(
 ) -> None:
     """Write down that findings of these keys are settled. Raises UsageError for a key that is not
     open, or that can't be settled by saying so."""
-    open_keys = {shown(one.key).casefold(): one.key for one in wrapped.open if one.key}
+    by_key = _by_key(wrapped.open)
     for key in keys:
-        if key.casefold() not in open_keys:
-            known = listed([shown(one) for one in open_keys.values()], 8) or "nothing"
+        if key.casefold() not in by_key:
+            known = (
+                listed(list(dict.fromkeys(one.key for one in wrapped.open if one.key)), 8)
+                or "nothing"
+            )
             raise UsageError(
                 f"Nothing that is open on day {wrapped.day} can be settled as {shown(key)}.",
                 do=f"name one of these with --settle: {known}; what concerns copies is mended, "
@@ -62,29 +65,45 @@ def settle(
             )
     subject = f"{production}/{wrapped.day}"
     for key in keys:
-        value = {"key": open_keys[key.casefold()], "note": note}
-        catalog.note_change(observer, About.DAY, subject, "settled", value)
+        for one in by_key[key.casefold()]:
+            value = {"key": one, "note": note}
+            catalog.note_change(observer, About.DAY, subject, "settled", value)
+
+
+def _by_key(findings: Iterable[Finding]) -> dict[str, list[str]]:
+    """What is written down of the findings that a key names, or of one clip of many; by the key as
+    somebody may type it in any case."""
+    found: dict[str, list[str]] = {}
+    for one in findings:
+        found.setdefault(shown(one.key).casefold(), []).extend(one.settled_by)
+        found.update((shown(clip).casefold(), [clip]) for clip in one.clips)
+    found.pop("", None)
+    return found
 
 
 def reopen(
-    catalog: Catalog, production: str, day: int, keys: Iterable[str], observer: Observer
+    catalog: Catalog, production: str, wrapped: Wrapped, keys: Iterable[str], observer: Observer
 ) -> None:
     """Take back that a finding is settled, or that a device was idle; the history is kept.
 
     Raises UsageError when nobody said so.
     """
+    day = wrapped.day
     idle, settled = said_of(catalog, production, day)
-    said = {shown(key).casefold(): key for key in (*idle, *settled)}
+    said = {shown(key).casefold(): [key] for key in (*idle, *settled)}
+    said |= _by_key(one for one, _ in wrapped.settled)
+    names = dict.fromkeys([*idle, *(one.key for one, _ in wrapped.settled), *settled])
     for key in keys:
         if key.casefold() not in said:
             raise UsageError(
                 f"Nobody said of {shown(key)} that it is settled or was idle on day {day}.",
-                do=f"name one of these: {listed([shown(one) for one in said.values()], 8)}"
+                do=f"name one of these: {listed(list(names), 8)}"
                 if said
                 else "look at what is open: ingest wrap",
             )
-        value = {"key": said[key.casefold()]}
-        catalog.note_change(observer, About.DAY, f"{production}/{day}", "open", value)
+        for one in said[key.casefold()]:
+            value = {"key": one}
+            catalog.note_change(observer, About.DAY, f"{production}/{day}", "open", value)
 
 
 def said_of(catalog: Catalog, production: str, day: int) -> tuple[frozenset[str], dict[str, str]]:

@@ -102,6 +102,33 @@ def test_the_first_day_names_what_was_planted_and_nothing_else(
     assert [one["kind"] for one in again.document["open"]] == ["clock"]
 
 
+def test_a_camera_that_was_set_wrong_all_day_is_listed_settled_and_taken_back_as_one(
+    evening: Path, ingest: Runner, desk: Path
+) -> None:
+    """One line, its clips when asked for, one word that settles them all; one clip may still be
+    settled alone."""
+    toml = desk / "ingest.toml"
+    toml.write_text(toml.read_text().replace("[camera.A]\n", '[camera.A]\nframe_rate = "30"\n'))
+
+    def wrong(*words: str) -> list[str]:
+        ran = ingest("wrap", "--day", "1", *words, "--json")
+        return [one["what"] for one in ran.document["open"] if one["kind"] == "set wrong"]
+
+    one, many = sorted(wrong(), key=lambda what: what.startswith("A:"))
+    assert one == "A001/A001C003_260314_K7QD: 29.97 fps instead of 30 fps"
+    assert many == "A: 6 of 7 clips: 23.976 fps instead of 30 fps"
+    assert "    A001/A001C004_260314_K7QD\n" not in ingest("wrap", "--day", "1").out
+    assert "    A001/A001C004_260314_K7QD\n" in ingest("wrap", "--day", "1", "--each").out
+    assert wrong("--settle", "A001/A001C001_260314_K7QD") == [
+        "A: 5 of 7 clips: 23.976 fps instead of 30 fps",
+        one,
+    ]
+    assert wrong("--settle", "A-23.976-fps", "--note", "meant") == [one]
+    settled = ingest("wrap", "--day", "1").out
+    assert "Settled: A: 5 of 7 clips: 23.976 fps instead of 30 fps (settled by" in settled
+    assert len(wrong("--reopen", "A-23.976-fps")) == 2
+
+
 def test_what_is_said_of_a_day_is_kept_and_what_can_not_be_said_is_refused(
     evening: Path, ingest: Runner
 ) -> None:

@@ -16,6 +16,7 @@ from ingest.assurance.day.values import (
     ClipIn,
     DayFacts,
     Device,
+    Fault,
     Kind,
     RollIn,
     TakeIn,
@@ -148,6 +149,58 @@ def test_a_shot_that_can_not_be_had_tomorrow_comes_before_what_can() -> None:
     told = judge_day(replace(facts(), planned=shots, covered=covered)).open
     assert [(one.key, one.tonight) for one in told] == [("shot-6", True), ("shot-5", False)]
     assert "before you leave" in told[0].do and "the last day there is day 2" in told[1].because
+
+
+def set_wrong_on(numbers: range, wrong: str = "29.97 fps instead of 23.976 fps") -> DayFacts:
+    """Fourteen clips of camera A, these of them set wrong."""
+    clips = [
+        ClipIn("A001", f"A001C{number:03}", 1, "A", "picture", (TakeIn("12", str(number), "1"),))
+        for number in range(1, 15)
+    ]
+    return facts(
+        clips=(*clips, facts().clips[1]),
+        faults=tuple(
+            Fault(f"A001/A001C{number:03}", "A", wrong, "ingest.toml asks for it")
+            for number in numbers
+        ),
+    )
+
+
+def test_a_camera_that_was_set_wrong_all_day_is_one_line_and_few_clips_are_named() -> None:
+    """What an evening says of 14 clips must leave room for the rest; which they are is a command
+    away. The shots that hang on them are told once."""
+    (found,) = judge_day(set_wrong_on(range(1, 15))).open
+    assert found.what == "A: 14 of 14 clips: 29.97 fps instead of 23.976 fps"
+    assert found.clips == tuple(f"A001/A001C{number:03}" for number in range(1, 15))
+    assert found.because.endswith("without them no good take is left of shot 1 (scene 12)")
+    assert "ingest wrap --day 1 --each" in found.do
+    (found,) = judge_day(set_wrong_on(range(1, 9))).open
+    assert found.what == "A: 8 of 14 clips: 29.97 fps instead of 23.976 fps"
+    assert found.because.endswith("other clips cover 1 shot that they hold")
+    few = judge_day(set_wrong_on(range(1, 4))).open
+    assert [one.what.partition(":")[0] for one in few] == [
+        f"A001/A001C{number:03}" for number in range(1, 4)
+    ]
+
+
+def test_what_is_settled_of_many_clips_is_settled_of_each_and_of_none_that_comes_later() -> None:
+    """A camera that goes on wrong after it was said to be all right is open again."""
+    (found,) = judge_day(set_wrong_on(range(1, 9))).open
+    assert found.key == "A-29.97-fps" and f"--settle {found.key}" in found.do
+    assert found.settled_by == found.clips
+    said = dict.fromkeys(found.settled_by, "settled by Wren")
+    wrapped = judge_day(replace(set_wrong_on(range(1, 9)), settled=said))
+    assert wrapped.complete
+    assert [one.what for one, _ in wrapped.settled] == [found.what]
+    (later,) = judge_day(replace(set_wrong_on(range(1, 14)), settled=said)).open
+    assert later.clips == tuple(f"A001/A001C{number:03}" for number in range(9, 14))
+
+
+def test_broken_clips_are_named_one_by_one() -> None:
+    """Each was lost for a reason of its own, and somebody must play it."""
+    broken = set_wrong_on(range(1, 9), "it ends early")
+    faults = tuple(replace(fault, broken=True) for fault in broken.faults)
+    assert len(judge_day(replace(broken, faults=faults)).open) == 8
 
 
 def test_names_with_control_characters_are_shown_and_nothing_is_written_by_them() -> None:

@@ -93,6 +93,14 @@ class Finding:
     """The word by which a person says that it is settled; empty: only mending it helps."""
     tonight: bool = False
     """It can't be had again tomorrow."""
+    clips: tuple[str, ...] = ()
+    """The clips (ROLL/NAME) that it is about, where it stands for many: settled by its key, each of
+    them is settled, and one that comes in later is open."""
+
+    @property
+    def settled_by(self) -> tuple[str, ...]:
+        """What is written down when somebody settles it; nothing: only mending it helps."""
+        return self.clips or ((self.key,) if self.key else ())
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,7 +264,16 @@ class DayFacts:
     idle: frozenset[str] = frozenset()
     """Letters of devices said to be idle today."""
     settled: Mapping[str, str] = field(default_factory=dict)
-    """Keys of findings that somebody settled, and what was said."""
+    """Keys of findings that somebody settled, in any case, and what was said."""
+
+    def __post_init__(self) -> None:
+        folded = {key.casefold(): said for key, said in self.settled.items()}
+        object.__setattr__(self, "settled", folded)
+
+    def settled_as(self, *keys: str) -> str | None:
+        """What was said when all of these were settled; None where one wasn't, or of none."""
+        said = [self.settled.get(key.casefold()) for key in keys]
+        return said[0] if said and None not in said else None
 
     def device_named(self, text: str) -> Device | None:
         """The device of this letter or name, as a log may write it."""

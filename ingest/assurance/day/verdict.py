@@ -6,12 +6,12 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
 from ingest.assurance.day.absence import Absence
+from ingest.assurance.day.faults import fault_findings, gone_tonight
 from ingest.assurance.day.values import (
     SHOT,
     BadCopies,
     ClipIn,
     DayFacts,
-    Fault,
     Finding,
     Kind,
     Wrapped,
@@ -57,15 +57,11 @@ def judge_day(facts: DayFacts) -> Wrapped:
     absence = Absence(facts)
     found = [*absence.findings, *_standing(facts)]
     found.sort(key=lambda one: (not one.tonight, _ORDER[one.kind]))
-    settled = {key.casefold(): said for key, said in facts.settled.items()}
+    said = [(one, facts.settled_as(*one.settled_by)) for one in found]
     return Wrapped(
         day=facts.day,
-        open=tuple(one for one in found if not one.key or one.key.casefold() not in settled),
-        settled=tuple(
-            (one, settled[one.key.casefold()])
-            for one in found
-            if one.key and one.key.casefold() in settled
-        ),
+        open=tuple(one for one, words in said if words is None),
+        settled=tuple((one, words) for one, words in said if words is not None),
         idle=tuple(sorted(facts.idle)),
     )
 
@@ -84,14 +80,13 @@ def _standing(facts: DayFacts) -> Iterator[Finding]:
     held = picture_takes(facts.clips)
     faults = tuple(fault for fault in facts.faults if fault.clip in _of_today(facts))
     # A clip may be settled: somebody looked at it and can live with it.
-    settled = {key.casefold() for key in facts.settled}
     lost = [*facts.lost]
-    lost += [LostClip(f.clip, f.wrong) for f in faults if f.clip.casefold() not in settled]
+    lost += [LostClip(f.clip, f.wrong) for f in faults if facts.settled_as(f.clip) is None]
     stories = tell_story(lost, held, facts.planned)
     yield from _problems(facts, stories)
     yield from _not_whole(facts)
     yield from _copies(facts)
-    yield from _faults(facts, faults, stories)
+    yield from fault_findings(facts, faults, stories)
     yield from _owed(facts, stories)
     yield from _clocks(facts)
     for one in facts.conflicts:
@@ -214,38 +209,7 @@ def _copies(facts: DayFacts) -> Iterator[Finding]:
         )
 
 
-# Clips and shots ----------------------------------------------------------------------------------
-
-
-def _faults(
-    facts: DayFacts, faults: Sequence[Fault], stories: Sequence[ShotStory]
-) -> Iterator[Finding]:
-    for fault in faults:
-        mine = [s for s in stories if any(held.clip == fault.clip for held, _ in s.lost)]
-        again = [s for s in mine if s.again]
-        told = "; ".join(story_words(story) for story in mine)
-        clip, device = shown(fault.clip), shown(fault.device)
-        if again:
-            do = "ask whether it can be used as it is; else it must be shot again"
-        elif fault.broken:
-            do = "play it; offload the card again if it is whole there; or, if it will do: "
-            do += settle_words(fault.clip)
-        else:
-            do = f"set {device} right before it rolls again, then: {settle_words(fault.clip)}"
-        if again:
-            do += f"; when that is decided: {settle_words(fault.clip)}"
-        yield Finding(
-            Kind.BROKEN if fault.broken else Kind.SET_WRONG,
-            f"{clip}: {fault.wrong}",
-            f"{fault.because}{f'; {told}' if told else ''}",
-            do,
-            key=fault.clip,
-            tonight=any(_gone_tonight(story.last_day, facts) for story in again),
-        )
-
-
-def _gone_tonight(last_day: int | None, facts: DayFacts) -> bool:
-    return last_day is not None and last_day <= facts.day
+# Shots --------------------------------------------------------------------------------------------
 
 
 def _owed(facts: DayFacts, stories: Sequence[ShotStory]) -> Iterator[Finding]:
@@ -260,7 +224,7 @@ def _owed(facts: DayFacts, stories: Sequence[ShotStory]) -> Iterator[Finding]:
             continue
         last = days.get(name_key(shot.location)) if shot.location else None
         where = f" at {shown(shot.location)}" if shot.location else ""
-        tonight = facts.last_day or _gone_tonight(last, facts)
+        tonight = facts.last_day or gone_tonight(last, facts)
         when = f"; the last day there is day {last}" if last is not None else ""
         taken = f"only {counted(len(covered.takes), 'NG take')}" if covered.takes else "no take"
         day = f" for day {shot.day}" if shot.day is not None else ""
