@@ -17,7 +17,16 @@ from ingest.media.facts import ClipKind
 from ingest.names import shown, typed
 from ingest.slate.coverage import Covered, coverage
 from ingest.slate.names import camera_key, parse_take, scene_key, take_key
-from ingest.slate.pool import Conflict, Key, row_key, said_row, said_take, sound_take, take_of
+from ingest.slate.pool import (
+    Conflict,
+    Key,
+    row_key,
+    said_row,
+    said_rows,
+    said_take,
+    sound_take,
+    take_of,
+)
 from ingest.slate.slips import likely_slips, slip_cost, without_i_and_o
 from ingest.slate.timing import Span, clip_span, free_running, overlap
 
@@ -121,7 +130,7 @@ def _twice_logged(rows: Sequence[SlateRow]) -> Iterator[Conflict]:
             one, other = some[0], next(row for row in some if row.roll != some[0].roll)
             yield Conflict(
                 "same letter",
-                f"{said_row(one)} and row {other.row} have {said_take(one.scene, one.take)} on "
+                f"{said_rows(one, other)} have {said_take(one.scene, one.take)} on "
                 f"camera {shown(one.camera or '')} twice, on {shown(one.roll or '')} and "
                 f"{shown(other.roll or '')}: do two cameras bear one letter?",
                 rows=(one, other),

@@ -21,6 +21,7 @@ __all__ = [
     "Pool",
     "row_key",
     "said_row",
+    "said_rows",
     "said_take",
     "sound_take",
     "take_of",
@@ -154,6 +155,11 @@ def said_take(scene: str, take: str) -> str:
 def said_row(row: SlateRow) -> str:
     """`day1.csv row 5`."""
     return f"{shown(row.log)} row {row.row}" if row.log else f"row {row.row}"
+
+
+def said_rows(one: SlateRow, other: SlateRow) -> str:
+    """`day1.csv row 5 and row 8`; the second log is named where it is another one."""
+    return f"{said_row(one)} and {f'row {other.row}' if one.log == other.log else said_row(other)}"
 
 
 def sound_take(clip: Clip) -> tuple[str, str] | None:

@@ -1,5 +1,6 @@
 """Clips linked to takes: on what basis, how surely, and what is shown as a conflict."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -187,6 +188,17 @@ def test_when_two_scenes_claim_one_clip_then_it_is_asked_which_number_is_wrong()
     """A slipped clip number is the usual reason."""
     rows = [row("12A", "3", 2, clip="C3", roll="A001"), row("14", "1", 3, clip="C3", roll="A001")]
     assert kinds(match([picture(1, "C0003")], rows)) == ["scene"]
+
+
+@pytest.mark.parametrize(
+    ("log", "said"),
+    [("day1.csv", "day1.csv row 2 and row 2 put"), ("B.csv", "day1.csv row 2 and B.csv row 2 put")],
+)
+def test_when_the_rows_stand_in_two_logs_then_both_are_named(log: str, said: str) -> None:
+    """A row's number alone finds nothing in a second file."""
+    one, other = row("12A", "3", clip="C3", roll="A001"), row("14", "1", clip="C3", roll="A001")
+    (conflict,) = match([picture(1, "C0003")], [one, replace(other, log=log)]).conflicts
+    assert conflict.words.startswith(said)
 
 
 # By the recorder ----------------------------------------------------------------------------

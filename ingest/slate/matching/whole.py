@@ -36,6 +36,7 @@ from ingest.slate.pool import (
     Pool,
     row_key,
     said_row,
+    said_rows,
     said_take,
     sound_take,
     take_of,
@@ -226,7 +227,7 @@ def _check_pair(pool: Pool, clip: Clip, one: SlateRow, other: SlateRow) -> None:
     if row_key(one) == row_key(other):
         return
     both = f"{said_take(one.scene, one.take)} and {said_take(other.scene, other.take)}"
-    where = f"{said_row(one)} and row {other.row}"
+    where = said_rows(one, other)
     first, second = row_span(one, clip), row_span(other, clip)
     if first and second and first.length and second.length:
         if overlap(first, second) > _SLACK:
