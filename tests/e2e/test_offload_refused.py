@@ -210,7 +210,8 @@ def test_a_known_drive_may_be_named_and_an_unknown_name_is_2(
 ) -> None:
     """By the name in its marker; a name that nobody bears is no folder to be made."""
     assert ingest("offload", plain, "--to", drives[0], *ONE_DISK, *NAMED).code == 3
-    refused(ingest, plain, "--to", "MAGPIE", *ONE_DISK, *NAMED)
+    ran = refused(ingest, plain, "--to", "MAGPIE", *ONE_DISK, *NAMED)
+    assert "No drive is known as MAGPIE" in ran.err and "name its folder" in ran.err
     assert not Path("MAGPIE").exists()
     (plain / "CLIP" / "C0003.BIN").write_bytes(b"3")
     ran = ingest("offload", plain, "--to", "HERON", *ONE_DISK, *NAMED, "--json")

@@ -207,6 +207,12 @@ def place_of_drive(catalog: Catalog, name: str) -> str:
         return name
     drive = catalog.drive(name=name)
     if drive is None:
+        if os.path.basename(name) == name and not os.path.lexists(name):
+            raise NotKnown(
+                f"No drive is known as {shown(name)}, and there is no folder of that name.",
+                do="a drive goes by its name once it was used; until then name its folder, "
+                "such as /media/DRIVE",
+            )
         return name  # looking at it says what is wrong
     mounted = drives.find_mounted([drive.root]).get(drive.marker)
     if mounted is None:
