@@ -94,7 +94,7 @@ def modest() -> None:
         import resource
 
         with contextlib.suppress(OSError):
-            os.nice(10)
+            os.nice(19)
         with contextlib.suppress(ValueError, OSError):
             resource.setrlimit(resource.RLIMIT_AS, (_MOST_MEMORY, _MOST_MEMORY))
             resource.setrlimit(resource.RLIMIT_CORE, (0, 0))

@@ -21,6 +21,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from types import TracebackType
 
+from ingest import platforms
 from ingest.media.facts import ClipFacts
 from ingest.media.facts_json import facts_from_json
 from ingest.media.health import Health, lost
@@ -64,6 +65,23 @@ class ProbeResult:
     """What went wrong with the worker or the poster's file, or empty."""
 
 
+class _Limit:
+    """A time limit for a process. What it stood waiting for a processor isn't counted, or a
+    busy machine would make a good clip look broken."""
+
+    def __init__(self, pid: int, seconds: float) -> None:
+        self._pid = pid
+        self._seconds = seconds
+        self.renew()
+
+    def renew(self) -> None:
+        """Begin anew: it has given a sign of life."""
+        self._until = time.monotonic() + self._seconds - platforms.waited_s(self._pid)
+
+    def left_s(self) -> float:
+        return self._until + platforms.waited_s(self._pid) - time.monotonic()
+
+
 class _Gone(Exception):
     """The worker did not answer; `str()` says why."""
 
@@ -73,44 +91,46 @@ class ProbePool:
 
     `submit` never waits. `ready` gives the results that have come in; `results` waits for those
     still out and ends when every item submitted so far has come back. Results come in the
-    order in which they are done. To be used by one thread.
+    order in which they are done. To be used by one thread; see `shared`.
     """
 
     def __init__(self, *, workers: int, timeout_s: float) -> None:
         """Up to `workers` processes, each started when there is work for it.
 
         `timeout_s` is the limit for one file in seconds, facts, health and pictures together; of a
-        deep look, the limit without any sign of life.
+        deep look, the limit without any sign of life. Waiting for a processor isn't counted where
+        the system tells of it.
         """
         if workers < 1 or timeout_s <= 0:
             raise ValueError("at least one worker and a time limit above 0 are needed")
-        self._timeout_s = timeout_s
-        self._most = workers
-        self._todo: queue.SimpleQueue[ProbeItem | None] = queue.SimpleQueue()
-        self._done: queue.SimpleQueue[ProbeResult] = queue.SimpleQueue()
+        self._crew = _Crew(workers, timeout_s)
+        self._owner = True
+        self._line = _Line()
         self._out = 0
-        self._workers: list[_Worker] = []
-        self._closed = False
+
+    def shared(self) -> ProbePool:
+        """A pool for another thread with the same workers, which stay this one's to end."""
+        other = object.__new__(ProbePool)
+        other._crew, other._owner, other._line, other._out = self._crew, False, _Line(), 0
+        return other
 
     def submit(self, item: ProbeItem) -> None:
         """Put a file in the line. Raises ValueError on a closed pool."""
-        if self._closed:
+        if self._line.closed:
             raise ValueError("the pool is closed")
         self._out += 1
-        self._todo.put(item)
-        if len(self._workers) < min(self._most, self._out):
-            self.get_ready()
+        self._crew.take(_Order(item, self._line))
 
     def get_ready(self) -> None:
-        """Start a worker that waits for its first file: loading its decoders takes a while."""
-        self._workers.append(_Worker(self._todo, self._done, self._timeout_s))
+        """Have a worker that waits for its first file: loading its decoders takes a while."""
+        self._crew.start_one()
 
     def ready(self) -> list[ProbeResult]:
         """Results that have come in since the last look; doesn't wait."""
         found = []
         with contextlib.suppress(queue.Empty):
             while True:
-                found.append(self._done.get_nowait())
+                found.append(self._line.done.get_nowait())
         self._out -= len(found)
         return found
 
@@ -118,20 +138,16 @@ class ProbePool:
         """Results as they come in, until nothing submitted is still out, or `stop` is set."""
         while self._out and not (stop is not None and stop.is_set()):
             with contextlib.suppress(queue.Empty):  # a limit, so that Ctrl-C is always heard
-                result = self._done.get(timeout=0.5)
+                result = self._line.done.get(timeout=0.5)
                 self._out -= 1
                 yield result
 
     def close(self) -> None:
-        """End the workers, at once; what is still in the line is left. May be called again."""
-        self._closed = True
-        for worker in self._workers:
-            worker.stop()
-        for _ in self._workers:
-            self._todo.put(None)
-        for worker in self._workers:
-            worker.join()
-        self._workers.clear()
+        """Leave what is still in the line, and end the workers at once unless they are another
+        pool's. May be called again."""
+        self._line.closed = True
+        if self._owner:
+            self._crew.end()
 
     def __enter__(self) -> ProbePool:
         return self
@@ -143,6 +159,60 @@ class ProbePool:
         trace: TracebackType | None,
     ) -> None:
         self.close()
+
+
+class _Line:
+    """Where one pool's results go."""
+
+    def __init__(self) -> None:
+        self.done: queue.SimpleQueue[ProbeResult] = queue.SimpleQueue()
+        self.closed = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Order:
+    item: ProbeItem
+    line: _Line
+
+
+class _Crew:
+    """The workers of one pool and of those that share them."""
+
+    def __init__(self, most: int, timeout_s: float) -> None:
+        self._most = most
+        self._timeout_s = timeout_s
+        self._todo: queue.SimpleQueue[_Order | None] = queue.SimpleQueue()
+        self._workers: list[_Worker] = []
+        self._taken = 0
+        self._ended = False
+        self._lock = threading.Lock()
+
+    def take(self, order: _Order) -> None:
+        self._todo.put(order)
+        with self._lock:
+            self._taken += 1
+            if len(self._workers) < min(self._most, self._taken):
+                self._start()
+
+    def start_one(self) -> None:
+        with self._lock:
+            if not self._workers:
+                self._start()
+
+    def _start(self) -> None:
+        if not self._ended:
+            self._workers.append(_Worker(self._todo, self._timeout_s))
+
+    def end(self) -> None:
+        with self._lock:
+            self._ended = True
+            for worker in self._workers:
+                worker.stop()
+            for _ in self._workers:
+                self._todo.put(None)
+            for worker in self._workers:
+                worker.join()
+            self._workers.clear()
 
 
 def probe_many(
@@ -163,12 +233,10 @@ class _Worker:
 
     def __init__(
         self,
-        todo: queue.SimpleQueue[ProbeItem | None],
-        done: queue.SimpleQueue[ProbeResult],
+        todo: queue.SimpleQueue[_Order | None],
         timeout_s: float,
     ) -> None:
         self._todo = todo
-        self._done = done
         self._timeout_s = timeout_s
         self._child: subprocess.Popen[bytes] | None = None
         self._rest = b""
@@ -190,22 +258,24 @@ class _Worker:
         try:
             with contextlib.suppress(_Gone, OSError):  # told of the first file, if at all
                 self._started()
-            while (item := self._todo.get()) is not None and not self._stopped:
+            while (order := self._todo.get()) is not None and not self._stopped:
+                if order.line.closed:
+                    continue
                 try:
-                    result = self._probed(item)
+                    result = self._probed(order.item)
                 except Exception as error:  # every item gets its result, whatever happens
                     self._end_child()
-                    result = _lost(item, f"it could not be probed: {error}")
-                self._done.put(result)
+                    result = _lost(order.item, f"it could not be probed: {error}")
+                order.line.done.put(result)
         finally:
             self._end_child()
 
     def _probed(self, item: ProbeItem) -> ProbeResult:
         facts: ClipFacts | None = None
         health: Health | None = None
-        until = time.monotonic() + self._timeout_s
         try:
             child = self._started()
+            limit = _Limit(child.pid, self._timeout_s)
             request = {
                 "path": item.path,
                 "poster": item.poster_out,
@@ -218,13 +288,13 @@ class _Worker:
                 child.stdin.flush()
             except OSError as error:
                 raise _Gone(self._why_gone(child)) from error
-            facts = facts_from_json(self._answer(child, until))
-            told = self._answer(child, until)
+            facts = facts_from_json(self._answer(child, limit))
+            told = self._answer(child, limit)
             while "alive" in told:
-                until = time.monotonic() + self._timeout_s
-                told = self._answer(child, until)
+                limit.renew()
+                told = self._answer(child, limit)
             health = health_from_json(told)
-            drawn = self._answer(child, until)
+            drawn = self._answer(child, limit)
             return ProbeResult(
                 item.key,
                 facts,
@@ -262,15 +332,16 @@ class _Worker:
                 )
             return self._child
 
-    def _answer(self, child: subprocess.Popen[bytes], until: float) -> Mapping[str, object]:
+    def _answer(self, child: subprocess.Popen[bytes], limit: _Limit) -> Mapping[str, object]:
         """The child's next line. Raises _Gone on its end, its time limit, or nonsense."""
         assert child.stdout is not None
         with selectors.DefaultSelector() as selector:
             selector.register(child.stdout, selectors.EVENT_READ)
             while b"\n" not in self._rest:
-                left = until - time.monotonic()
-                if left <= 0 or not selector.select(left):
+                if (left := limit.left_s()) <= 0:
                     raise _Gone(f"the decoder gave no answer within {self._timeout_s:g} s")
+                if not selector.select(left):
+                    continue
                 got = os.read(child.stdout.fileno(), 1 << 16)
                 if not got:
                     raise _Gone(self._why_gone(child))

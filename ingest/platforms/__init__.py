@@ -15,6 +15,7 @@
 | `mounts()`              | every mounted file system, with the whole disks behind it          |
 | `mount_of(fd, root)`    | the one that an open folder lies on                                |
 | `read_counter(disks)`   | bytes that these disks have delivered, or None: the witness        |
+| `waited_s(pid)`         | seconds that a process was ready to work and got no processor      |
 | `lacking()`             | what keeps the engine from running on this system, or None         |
 
 `posix_files` holds flags and positioned reads and writes under their POSIX names, `awake` keeps
@@ -48,6 +49,7 @@ if sys.platform == "linux":
         preallocate,
         read_counter,
         rename_new,
+        waited_s,
     )
 elif sys.platform == "darwin":
     from ingest.platforms.macos import (
@@ -64,6 +66,7 @@ elif sys.platform == "darwin":
         preallocate,
         read_counter,
         rename_new,
+        waited_s,
     )
 elif sys.platform == "win32":
     from ingest.platforms.windows import LACKING as _LACKING
@@ -81,6 +84,7 @@ elif sys.platform == "win32":
         preallocate,
         read_counter,
         rename_new,
+        waited_s,
     )
 else:
     raise ImportError(f"This program doesn't run on {sys.platform} yet.")
@@ -107,4 +111,5 @@ __all__ = [
     "preallocate",
     "read_counter",
     "rename_new",
+    "waited_s",
 ]

@@ -39,6 +39,7 @@ __all__ = [
     "preallocate",
     "read_counter",
     "rename_new",
+    "waited_s",
 ]
 
 _RENAME_NOREPLACE = 1
@@ -64,6 +65,17 @@ def boot_id() -> str:
             return file.read().strip()
     except OSError:
         return "unknown"
+
+
+def waited_s(pid: int) -> float:
+    """Seconds that a process's first thread was ready to work and got no processor, since it
+    began; 0 where that isn't told (second field of /proc/PID/schedstat, in nanoseconds:
+    Documentation/scheduler/sched-stats.rst of Linux)."""
+    try:
+        with open(f"/proc/{pid}/schedstat", encoding="ascii") as file:
+            return int(file.read().split()[1]) / 1e9
+    except (OSError, ValueError, IndexError):
+        return 0.0
 
 
 def open_cold(name: str, folder: int, *, direct: bool = True) -> tuple[int, bool]:

@@ -46,6 +46,7 @@ __all__ = [
     "preallocate",
     "read_counter",
     "rename_new",
+    "waited_s",
 ]
 
 F_PREALLOCATE = 42
@@ -149,6 +150,11 @@ def boot_id() -> str:
         return _calls().sysctl("kern.bootsessionuuid").lower() or "unknown"
     except (OSError, AttributeError):
         return "unknown"
+
+
+def waited_s(pid: int) -> float:
+    """0: this system doesn't tell how long a process waited for a processor."""
+    return 0.0
 
 
 def open_cold(name: str, folder: int, *, direct: bool = True) -> tuple[int, bool]:

@@ -65,6 +65,7 @@ __all__ = [
     "read_counter",
     "rename_new",
     "room",
+    "waited_s",
 ]
 
 LACKING = (
@@ -291,6 +292,11 @@ def boot_id() -> str:
         ctypes.byref(size),
     )
     return f"boot-{answer.value}" if result == 0 else "unknown"
+
+
+def waited_s(pid: int) -> float:
+    """0: this system doesn't tell how long a process waited for a processor."""
+    return 0.0
 
 
 def room(folder: int) -> tuple[int, int, bool]:

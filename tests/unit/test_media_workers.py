@@ -151,6 +151,43 @@ def test_items_are_taken_while_results_come_in(tmp_path: Path) -> None:
         assert list(pool.results()) == []
 
 
+@needs_proc
+def test_pools_that_share_their_workers_get_their_own_results(tmp_path: Path) -> None:
+    """Equal keys in both; one pool's end leaves the other its worker."""
+    before = children()
+    with ProbePool(workers=1, timeout_s=60) as pool:
+        first, second = pool.shared(), pool.shared()
+        for number, each in enumerate((first, second)):
+            folder = tmp_path / str(number)
+            folder.mkdir()
+            for name in ("a.mov", "b.mov"):
+                each.submit(still(folder, name))
+        assert sorted(each.key for each in first.results()) == ["a.mov", "b.mov"]
+        first.close()
+        with pytest.raises(ValueError, match="closed"):
+            first.submit(still(tmp_path, "late.mov"))
+        assert sorted(each.key for each in second.results()) == ["a.mov", "b.mov"]
+        second.submit(still(tmp_path, "again.mov"))
+        assert [each.key for each in second.results()] == ["again.mov"]
+        assert list(pool.results()) == []
+        assert len(children() - before) == 1
+
+
+def test_what_a_closed_pool_left_in_the_line_is_not_probed(tmp_path: Path) -> None:
+    """Its worker is the others' from then on."""
+    item, out = stuck(tmp_path)
+    with ProbePool(workers=1, timeout_s=60) as pool:
+        left, other = pool.shared(), pool.shared()
+        first, last = still(tmp_path, "first.mov"), still(tmp_path, "last.mov")
+        pool.submit(first)
+        left.submit(item)
+        left.close()
+        other.submit(last)
+        assert [each.key for each in pool.results()] == ["first.mov"]
+        assert [each.key for each in other.results()] == ["last.mov"]
+    assert not out.exists()
+
+
 def test_close_ends_a_busy_worker_at_once_and_refuses_more(tmp_path: Path) -> None:
     """Other processes are gone before done is said."""
     item, _ = stuck(tmp_path)
@@ -200,3 +237,26 @@ def test_a_worker_dies_with_its_parent(tmp_path: Path) -> None:
         time.sleep(0.02)
     os.kill(worker, signal.SIGKILL)
     raise AssertionError("the worker outlived its parent")
+
+
+@pytest.mark.skipif(
+    not Path("/proc/self/schedstat").exists(), reason="needs a system that tells who waits"
+)
+def test_a_machine_with_no_processor_to_spare_makes_no_clip_look_hung(tmp_path: Path) -> None:
+    """The reader stands behind everybody else: its limit counts only what it could have used."""
+    everywhere = os.sched_getaffinity(0)
+    os.sched_setaffinity(0, {min(everywhere)})  # inherited by what is started here
+    busy = "import os; os.nice(10)\nwhile True: pass"
+    others = [subprocess.Popen([sys.executable, "-c", busy]) for _ in range(3)]
+    try:
+        path = tmp_path / "good.jpg"
+        path.write_bytes(jpeg())
+        (result,) = probe_many(
+            [ProbeItem("k", str(path), str(tmp_path / "poster"))], workers=1, timeout_s=1
+        )
+    finally:
+        for other in others:
+            other.kill()
+            other.wait()
+        os.sched_setaffinity(0, everywhere)
+    assert (result.poster_made, result.problem) == (True, "")

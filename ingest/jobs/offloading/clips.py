@@ -33,13 +33,20 @@ from ingest.media.health import Health, HealthState
 from ingest.media.shoot_date import far_from_shoot
 from ingest.media.workers import ProbeItem, ProbePool, ProbeResult
 
-__all__ = ["ClipReader"]
+__all__ = ["ClipReader", "clip_readers"]
 
 _LIMIT_S = 60.0
+_READERS = 2
+
+
+def clip_readers() -> ProbePool:
+    """The processes that read clips, for all cards of one command. Close it."""
+    return ProbePool(workers=_READERS, timeout_s=_LIMIT_S)
 
 
 class ClipReader:
-    """Collects what arrives, and records the roll's clips at the end."""
+    """Collects what arrives, and records the roll's clips at the end. `readers` are closed with
+    it."""
 
     def __init__(
         self,
@@ -47,14 +54,14 @@ class ClipReader:
         catalog: Catalog,
         roll: Roll,
         seen: list[DriveSeen],
-        workers: int,
+        readers: ProbePool,
     ) -> None:
         self.healths: tuple[ClipHealth, ...] = ()
         """Whether each clip plays; known when it is finished."""
         self._plan = plan
         self._drives = [drive.name for drive in seen]
         self._catalog = catalog
-        self._workers = workers
+        self._readers = readers
         self._roll = roll
         self._roots = [
             f"{drive.root}/{planned.folder}"
@@ -72,7 +79,6 @@ class ClipReader:
         self._taken: dict[str, Clip] = {}
         """Path of a main file to the clip that was read before with the same content."""
         self._results: dict[str, ProbeResult] = {}
-        self._pool: ProbePool | None = None
 
     def _is_here(self, path: str) -> bool:
         return path not in self._plan.elsewhere
@@ -86,13 +92,12 @@ class ClipReader:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        if self._pool is not None:
-            self._pool.close()
+        self._readers.close()
 
     def get_ready(self) -> None:
         """Have a reader loaded before the first clip arrives, where there are any."""
-        if self._main and self._pool is None:
-            self._begin_pool().get_ready()
+        if self._main:
+            self._readers.get_ready()
 
     def arrived(self, path: str, matched: CopyMatched) -> None:
         """A file (`path` on the card) stands matched on a drive; if it is part of a recording it
@@ -101,9 +106,8 @@ class ClipReader:
             self._submit(path, matched.drive)
         elif path in self._main:
             self._submit_main(path, matched.drive, matched.size, matched.digests)
-        if self._pool is not None:
-            for result in self._pool.ready():
-                self._results[result.key] = result
+        for result in self._readers.ready():
+            self._results[result.key] = result
 
     def _take_up_earlier(self) -> None:
         """Clips whose files an earlier run had copied before it was cut off."""
@@ -159,11 +163,7 @@ class ClipReader:
         return f"{self._roots[self._place[path]]}/{path}"
 
     def _to_pool(self, item: ProbeItem) -> None:
-        (self._pool or self._begin_pool()).submit(item)
-
-    def _begin_pool(self) -> ProbePool:
-        self._pool = ProbePool(workers=self._workers, timeout_s=_LIMIT_S)
-        return self._pool
+        self._readers.submit(item)
 
     def finish(
         self,
@@ -208,9 +208,8 @@ class ClipReader:
         self._wait(stop)
 
     def _wait(self, stop: threading.Event) -> None:
-        if self._pool is not None:
-            for result in self._pool.results(stop):
-                self._results[result.key] = result
+        for result in self._readers.results(stop):
+            self._results[result.key] = result
 
     def _was_read(self, path: str) -> bool:
         return path in self._place or path in self._taken

@@ -28,12 +28,13 @@ from ingest.drives import DriveSeen
 from ingest.errors import BadCard, BadDestination, Unfinished
 from ingest.jobs.fitting import free_room, is_full
 from ingest.jobs.marking import mark_drives
-from ingest.jobs.offloading.clips import ClipReader
+from ingest.jobs.offloading.clips import ClipReader, clip_readers
 from ingest.jobs.offloading.ledger import Ledger, Tell
 from ingest.jobs.offloading.pace import past_rates
 from ingest.jobs.offloading.preparing import prepare
 from ingest.jobs.offloading.values import Phase, Plan, PlannedDrive, Result
 from ingest.manifest.kept import kept_path
+from ingest.media.workers import ProbePool
 from ingest.names import shown
 from ingest.wording import counted, size
 
@@ -51,14 +52,15 @@ def run_offload(
     tell: Tell,
     stop: threading.Event,
     memory: int = MEMORY,
-    clip_readers: int = 2,
+    readers: ProbePool | None = None,
     head_start: HeadStart | None = None,
     poisoned: bool = False,
 ) -> Result:
     """Carry out the plan. `run`: 16 hexadecimal digits, new for each run.
 
     Setting `stop` ends it within two seconds. Where another run has filled the roll since the plan
-    was made, it is planned anew; the result holds the plan that was carried out. Raises
+    was made, it is planned anew; the result holds the plan that was carried out. `readers` of
+    clips may be shared with other cards. Raises
     BadDestination when a drive is held by another run, Unfinished when a drive refuses at the very
     start or the roll has become another; whatever happens later is in the result.
     """
@@ -78,7 +80,8 @@ def run_offload(
         work = Ledger(plan, catalog, offload, known, seen, begun, pasts)
         work.set_aside(folders, run)
         catalog.note_card(offload, _notes(plan))
-        with ClipReader(plan, catalog, offload.roll, seen, clip_readers) as clips:
+        readers = readers or stack.enter_context(clip_readers())
+        with ClipReader(plan, catalog, offload.roll, seen, readers.shared()) as clips:
             tell(Phase.COPYING)
             _load_meanwhile()
             outcomes = copy(

@@ -17,6 +17,7 @@ from ingest.copying.values import Action, Event
 from ingest.drives import Volume
 from ingest.jobs.fitting import check_room
 from ingest.jobs.marking import mark_drives
+from ingest.jobs.offloading.clips import clip_readers
 from ingest.jobs.offloading.preparing import prepare
 from ingest.jobs.offloading.running import check_still_there, run_offload
 from ingest.jobs.offloading.values import Confirming, Phase, Plan, Request, Result
@@ -24,7 +25,6 @@ from ingest.jobs.offloading.values import Confirming, Phase, Plan, Request, Resu
 __all__ = ["prepare_all", "run_all"]
 
 _WAIT = 0.2
-_READERS = 2
 
 
 def prepare_all(
@@ -83,29 +83,31 @@ def run_all(
                     tell=lambda event: tell(number, event),
                     stop=stop,
                     memory=MEMORY // count,
-                    clip_readers=max(1, _READERS // count),
+                    readers=readers,
                     head_start=head_starts[number] if head_starts else None,
                     poisoned=poisoned,
                 )
         except BaseException as error:
             errors.append(error)
 
-    if count == 1:
-        work(0)
-    else:
-        # Marked before the threads start, so that two of them never mark one drive.
-        for plan in plans:
-            check_still_there(plan)
-        with open_catalog() as catalog:
-            mark_drives(catalog, ((one.volume.root, one.name) for one in plans[0].drives))
-        threads = [
-            threading.Thread(target=work, args=(number,), daemon=True) for number in range(count)
-        ]
-        for thread in threads:
-            thread.start()
-        for thread in threads:
-            while thread.is_alive():
-                thread.join(_WAIT)
+    with clip_readers() as readers:
+        if count == 1:
+            work(0)
+        else:
+            # Marked before the threads start, so that two of them never mark one drive.
+            for plan in plans:
+                check_still_there(plan)
+            with open_catalog() as catalog:
+                mark_drives(catalog, ((one.volume.root, one.name) for one in plans[0].drives))
+            threads = [
+                threading.Thread(target=work, args=(number,), daemon=True)
+                for number in range(count)
+            ]
+            for thread in threads:
+                thread.start()
+            for thread in threads:
+                while thread.is_alive():
+                    thread.join(_WAIT)
     if errors:
         raise errors[0]
     return [results[number] for number in range(count)]
