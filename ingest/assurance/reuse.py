@@ -49,6 +49,7 @@ __all__ = [
     "Reason",
     "Undecoded",
     "Verdict",
+    "agrees",
     "judge_card",
     "separate_devices",
 ]
@@ -201,7 +202,7 @@ def _known(file: FileNow, shift: int, reasons: Reasons) -> tuple[Known, ...]:
     ]
     read = dict(file.digests)
     if read:
-        same = [known for known in same if _agrees(known.record, read) is True]
+        same = [known for known in same if agrees(known.record, read) is True]
     if not same:
         names = ", ".join(sorted({shown(known.roll) for known in file.candidates}))
         reasons.add(
@@ -212,7 +213,7 @@ def _known(file: FileNow, shift: int, reasons: Reasons) -> tuple[Known, ...]:
         return ()
     if read:
         return tuple(same)
-    if any(_agrees(known.record, dict(same[0].record.digests)) is not True for known in same[1:]):
+    if any(agrees(known.record, dict(same[0].record.digests)) is not True for known in same[1:]):
         reasons.add(
             "several files of this name were copied that can't be told apart by samples",
             "read the whole card: ingest reuse --reread",
@@ -232,7 +233,7 @@ def _known(file: FileNow, shift: int, reasons: Reasons) -> tuple[Known, ...]:
     return tuple(same)
 
 
-def _agrees(record: FileRecord, digests: dict[str, str]) -> bool | None:
+def agrees(record: FileRecord, digests: Mapping[str, str]) -> bool | None:
     """Whether digests agree with what was copied; None when no kind is shared."""
     shared = [kind for kind in record.digests if kind in digests]
     if not shared:

@@ -11,7 +11,7 @@ from ingest.assurance.state import CopyState
 from ingest.catalog.custody_records import DrivePlace
 from ingest.catalog.records import FileRecord
 from ingest.drives import Volume
-from ingest.evidence import State
+from ingest.evidence import Route, State
 from ingest.names import shown
 
 __all__ = [
@@ -98,7 +98,7 @@ class Known:
     roll: str
     copies: tuple[CopyNow, ...]
     card_reads: int = 1
-    """How often its offload read it from the card."""
+    """How often it was read from the card: by its offload, and since."""
     disputed: bool = False
     """It came off the card other than the card's own hash lists say, and nobody has viewed it."""
 
@@ -114,6 +114,8 @@ class FileNow:
     """Read past the cache just now; None: it could not be read."""
     digests: tuple[tuple[str, str], ...] = ()
     """Kind and digest of a full read made just now, or empty."""
+    route: Route | None = None
+    """Of that read."""
     detail: str = ""
     """Why it could not be read."""
     candidates: tuple[Known, ...] = ()

@@ -26,6 +26,7 @@ from ingest.catalog.records import (
 )
 from ingest.catalog.tables import (
     ADDED_DIGEST,
+    CARD_LOOK,
     CARD_NOTE,
     COPY,
     DRIVE,
@@ -120,6 +121,20 @@ class Asking(Door):
                 for row in connection.execute(query.order_by(CARD_NOTE.c.id)):
                     found[row.offload_id].append(CardNote(row.kind, row.path, row.detail))
         return {each: tuple(found[each]) for each in offload_ids}
+
+    def read_again(self, rolls: Sequence[Roll]) -> frozenset[int]:
+        """Ids of their files that were read on the card once more after their offload, and were
+        equal."""
+        found: set[int] = set()
+        with self._reading() as connection:
+            for ids in chunks(roll.id for roll in rolls):
+                query = (
+                    select(CARD_LOOK.c.file_id)
+                    .join(FILE, FILE.c.id == CARD_LOOK.c.file_id)
+                    .where(FILE.c.roll_id.in_(ids))
+                )
+                found.update(connection.execute(query).scalars())
+        return frozenset(found)
 
     def files(self, rolls: Sequence[Roll]) -> tuple[FileRecord, ...]:
         """The files of these rolls, in the order in which they were recorded, with the checksums

@@ -13,6 +13,7 @@ from ingest.catalog.records import (
     CardNote,
     Drive,
     DriveSeen,
+    NewCardLook,
     NewDigest,
     NewFile,
     NewLook,
@@ -25,6 +26,7 @@ from ingest.catalog.records import (
 from ingest.catalog.rows import Same, insert_columns
 from ingest.catalog.tables import (
     ADDED_DIGEST,
+    CARD_LOOK,
     CARD_NOTE,
     COPY,
     CUSTODY,
@@ -209,6 +211,24 @@ class Intake(Door):
         if rows:
             with self._writing() as connection:
                 connection.execute(insert(ADDED_DIGEST), rows)
+
+    def record_card_looks(self, run: str, observer: Observer, looks: Sequence[NewCardLook]) -> None:
+        """Keep that files were read again on their card, and were equal."""
+        if not looks:
+            return
+        columns: dict[str, Sequence[object] | Same] = {
+            "file_id": [one.file_id for one in looks],
+            "run": Same(run),
+            "who": Same(observer.who),
+            "machine": Same(observer.machine),
+            "boot": Same(observer.boot),
+            "at": [one.at for one in looks],
+            "route": [one.route.value for one in looks],
+            "kind": [one.kind for one in looks],
+            "digest": [one.digest for one in looks],
+        }
+        with self._writing() as connection:
+            insert_columns(connection, CARD_LOOK, columns)
 
 
 def production_id(connection: Connection, name: str) -> int:

@@ -39,6 +39,7 @@ __all__ = [
     "FileRecord",
     "Look",
     "Mark",
+    "NewCardLook",
     "NewClip",
     "NewClipLook",
     "NewDigest",
@@ -209,6 +210,17 @@ class NewDigest:
 
     file_id: int
     copy_id: int
+    kind: str
+    digest: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class NewCardLook:
+    """A further read of a file on its card, whole, that gave what its offload read."""
+
+    file_id: int
+    route: Route
     kind: str
     digest: str
     at: datetime

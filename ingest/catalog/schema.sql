@@ -13,6 +13,20 @@ CREATE TABLE added_digest (
     CONSTRAINT fk_added_digest_file_id FOREIGN KEY(file_id) REFERENCES file (id)
 );
 
+CREATE TABLE card_look (
+    id INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT,
+    file_id INTEGER NOT NULL,
+    run TEXT NOT NULL,
+    who TEXT NOT NULL,
+    machine TEXT NOT NULL,
+    boot TEXT NOT NULL,
+    at TEXT NOT NULL,
+    route TEXT NOT NULL,
+    kind TEXT NOT NULL,
+    digest TEXT NOT NULL,
+    CONSTRAINT fk_card_look_file_id FOREIGN KEY(file_id) REFERENCES file (id)
+);
+
 CREATE TABLE card_note (
     id INTEGER NOT NULL,
     offload_id INTEGER NOT NULL,
@@ -315,6 +329,8 @@ CREATE TABLE waveform (
 
 CREATE INDEX ix_added_digest_file_id ON added_digest (file_id);
 
+CREATE INDEX ix_card_look_file_id ON card_look (file_id);
+
 CREATE INDEX ix_card_note_offload_id ON card_note (offload_id);
 
 CREATE INDEX ix_clip_file_clip_id ON clip_file (clip_id);
@@ -355,6 +371,12 @@ CREATE TRIGGER added_digest_never_changed BEFORE UPDATE ON added_digest
 BEGIN SELECT RAISE(ABORT, 'evidence is never changed'); END;
 
 CREATE TRIGGER added_digest_never_deleted BEFORE DELETE ON added_digest
+BEGIN SELECT RAISE(ABORT, 'evidence is never deleted'); END;
+
+CREATE TRIGGER card_look_never_changed BEFORE UPDATE ON card_look
+BEGIN SELECT RAISE(ABORT, 'evidence is never changed'); END;
+
+CREATE TRIGGER card_look_never_deleted BEFORE DELETE ON card_look
 BEGIN SELECT RAISE(ABORT, 'evidence is never deleted'); END;
 
 CREATE TRIGGER clip_look_never_changed BEFORE UPDATE ON clip_look

@@ -28,6 +28,7 @@ from ingest.catalog.records import (
     NewLook,
     Observer,
 )
+from ingest.copying.samples import WHOLE
 from ingest.evidence import Act, Against, Route, State
 from ingest.jobs.kit import pack
 from ingest.jobs.reuse.judging import judge_reuse
@@ -252,17 +253,20 @@ def ready(catalog: Catalog, asked: Settings) -> CardKit:
     return card
 
 
-def reasons(catalog: Catalog, shot: Shot, asked: Settings) -> tuple[tuple[str, str], ...]:
+def reasons(
+    catalog: Catalog, shot: Shot, asked: Settings, *, card: str = "card", reread: bool = False
+) -> tuple[tuple[str, str], ...]:
     """Why reuse holds the card; empty: it may go."""
     judged = judge_reuse(
         catalog,
         INES,
-        str(shot.place / "card"),
+        str(shot.place / card),
         policy_of(asked),
         run="d" * 16,
         now=lambda: NOW,
         tell=lambda event: None,
         settings=asked,
+        reread=reread,
     )
     if judged.verdict.verdict == "reuse":
         return ()
@@ -282,6 +286,52 @@ def test_with_card_and_drives_whole_kit_and_reuse_say_the_same(shot: Shot) -> No
         told.update({do.split(":")[0].split(" (")[0] for _, do in held})
     print(f"\n{SEEDS} catalogs: {dict(told)}")
     assert SEEDS < 25 or (told["ready"] and told["hold"])
+
+
+def twice(shot: Shot) -> tuple[Path, Settings]:
+    """A catalog of the card read once, and a contract that asks for twice."""
+    path = shot.place / "twice.sqlite3"
+    shutil.copy(shot.catalogs[1], path)
+    return path, Settings(production="Saltmarsh", policy=PolicySettings(read_twice=True))
+
+
+def test_a_card_that_reuse_read_again_is_read_twice_for_the_kit_too(shot: Shot) -> None:
+    """It is evidence of a second read, and stands when the card is looked at by samples."""
+    path, asked = twice(shot)
+    with Catalog.open(str(path)) as catalog:
+        assert [one.why for one in ready(catalog, asked).reasons] == [
+            why for why, _ in reasons(catalog, shot, asked)
+        ]
+        assert ready(catalog, asked).state is CardState.HOLD
+        assert reasons(catalog, shot, asked, reread=True) == ()
+        assert ready(catalog, asked).state is CardState.READY
+        assert reasons(catalog, shot, asked) == ()
+
+
+@pytest.mark.parametrize("lacking", ["CLIP/C0001.BIN", ""])
+def test_only_files_that_were_equal_on_the_card_itself_count_as_read_twice(
+    shot: Shot, lacking: str
+) -> None:
+    """One that has changed between its samples, or a copy of the card in another folder: the kit
+    goes on holding the card."""
+    path, asked = twice(shot)
+    other = "card" if lacking else "elsewhere/card"
+    if lacking:
+        assert len(CLIPS[lacking]) > WHOLE, "samples must not be all of it"
+        with (shot.place / "card" / lacking).open("r+b") as file:
+            file.seek(70_000)
+            file.write(b"?")
+    else:
+        shutil.copytree(shot.place / "card", shot.place / other)
+    with Catalog.open(str(path)) as catalog:
+        told = reasons(catalog, shot, asked, card=other, reread=True)
+        assert bool(told) is bool(lacking)
+        files = catalog.files(catalog.rolls())
+        again = catalog.read_again(catalog.rolls())
+        card = ready(catalog, asked)
+    read = {one.path for one in files if one.id in again}
+    assert read == (CLIPS.keys() - {lacking} if lacking else set())
+    assert card.state is CardState.HOLD
 
 
 def test_with_a_drive_away_reuse_misses_nothing_but_that_drive_of_what_kit_calls_ready(

@@ -14,7 +14,7 @@ from ingest.catalog.tables.clips import (
     WAVEFORM,
 )
 from ingest.catalog.tables.custody import CUSTODY, ROLL_MOVE
-from ingest.catalog.tables.evidence import ADDED_DIGEST, COPY, LOOK
+from ingest.catalog.tables.evidence import ADDED_DIGEST, CARD_LOOK, COPY, LOOK
 from ingest.catalog.tables.footage import (
     CARD_NOTE,
     DRIVE,
@@ -30,6 +30,7 @@ from ingest.catalog.tables.paper import SHOT_LIST_LOAD, SHOT_LIST_ROW, SLATE_LOA
 __all__ = [
     "ADDED_DIGEST",
     "APPLICATION_ID",
+    "CARD_LOOK",
     "CARD_NOTE",
     "CLIP",
     "CLIP_FILE",

@@ -7,7 +7,7 @@ from sqlalchemy import LargeBinary, UniqueConstraint
 from ingest.catalog.columns import Count, ExactPath, Moment, Word, Words
 from ingest.catalog.tables.base import ident, optional, refers, required, table
 
-__all__ = ["ADDED_DIGEST", "COPY", "LOOK"]
+__all__ = ["ADDED_DIGEST", "CARD_LOOK", "COPY", "LOOK"]
 
 COPY = table(
     "copy",
@@ -58,3 +58,20 @@ ADDED_DIGEST = table(
 )
 """A checksum of a further kind, computed by an audit from a copy that was equal in another
 kind in the same read. The database itself refuses to change or delete one."""
+
+CARD_LOOK = table(
+    "card_look",
+    ident(),
+    refers("file_id", "file.id", index=True),
+    required("run", Words()),
+    required("who", Words()),
+    required("machine", Words()),
+    required("boot", Words()),
+    required("at", Moment()),
+    required("route", Word),
+    required("kind", Words()),
+    required("digest", Words()),
+    sqlite_autoincrement=True,  # no number is used twice
+)
+"""One further read of a file on its card, equal to what its offload read. The database itself
+refuses to change or delete one."""

@@ -6,12 +6,24 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from datetime import datetime
 
-from ingest.assurance.reuse import CopyNow, DriveNow, FileNow, Hold, Known, Looked, Undecoded
+from ingest.assurance.reuse import (
+    CopyNow,
+    DriveNow,
+    FileNow,
+    Hold,
+    Known,
+    Looked,
+    Undecoded,
+    agrees,
+)
 from ingest.assurance.state import CopyState, copy_state
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.custody_records import DrivePlace
-from ingest.catalog.records import Copy, FileRecord, Look, Roll
+from ingest.catalog.records import Copy, FileRecord, Look, NewCardLook, Roll
+from ingest.copying.plan import inside
+from ingest.drives import CardSeen
 from ingest.jobs.custody.places import is_offsite, where_is
 from ingest.jobs.known import DriveHere
 from ingest.jobs.reuse.viewing import undecoded
@@ -35,6 +47,8 @@ class Copied:
         self.label = ""
         self._rolls: dict[int, Roll] = {}
         self._reads: dict[int, int] = {}
+        self._read_again: frozenset[int] = frozenset()
+        self._cards: dict[int, list[CardSeen]] = defaultdict(list)
         self._disputes: frozenset[tuple[int, str]] = frozenset()
         self._of_file: dict[int, list[Copy]] = defaultdict(list)
 
@@ -61,15 +75,31 @@ class Copied:
         self._rolls = {roll_id: self._catalog.roll_by_id(roll_id) for roll_id in ids}
         labels = Counter(self._rolls[record.roll_id].card for record in same)
         self.label = max(labels, key=lambda label: (labels[label], label), default="")
-        self._reads = {
-            offload.id: offload.end.card_read if offload.end is not None else 1
-            for offload in self._catalog.offloads(list(self._rolls.values()))
-        }
+        for offload in self._catalog.offloads(list(self._rolls.values())):
+            self._reads[offload.id] = offload.end.card_read if offload.end is not None else 1
+            if offload.card is not None:
+                self._cards[offload.roll.id].append(offload.card)
+        self._read_again = self._catalog.read_again(list(self._rolls.values()))
         self._disputes = self._catalog.disputes(self._same_rolls())
         every_copy = self._catalog.copies(rolls=self._same_rolls())
         self.copies = tuple(copy for copy in every_copy if copy.file_id in self.records)
         for copy in self.copies:
             self._of_file[copy.file_id].append(copy)
+
+    def read_again(
+        self, files: Iterable[FileNow], card: CardSeen, at: datetime
+    ) -> Iterator[NewCardLook]:
+        """Files that were read whole now and are what was copied, from a card that came in as their
+        roll: a copy of the card somewhere else says nothing of the card."""
+        for file in files:
+            if file.route is None:
+                continue
+            read = dict(file.digests)
+            for record in self.candidates(file.path, file.size):
+                came = any(_is_same(card, one) for one in self._cards[record.roll_id])
+                if came and record.samples == file.samples and agrees(record, read):
+                    kind = next(kind for kind in record.digests if kind in read)
+                    yield NewCardLook(record.id, file.route, kind, read[kind], at)
 
     def looks(self) -> Mapping[int, Sequence[Look]]:
         """Evidence of each copy, what was recorded a moment ago included."""
@@ -128,12 +158,23 @@ class Copied:
                 CopyNow(drives[copy.drive_id], copy.path, states[copy.id], looked.get(copy.id))
                 for copy in self._of_file.get(record.id, ())
             ),
-            card_reads=self._reads.get(record.offload_id, 1),
+            card_reads=self._card_reads(record),
             disputed=(record.offload_id, record.path) in self._disputes,
         )
 
+    def _card_reads(self, record: FileRecord) -> int:
+        reads = self._reads.get(record.offload_id, 1)
+        return max(reads, 1) + 1 if record.id in self._read_again else reads
+
     def _same_rolls(self) -> list[Roll]:
         return [self._rolls[one] for one in sorted({r.roll_id for r in self.records.values()})]
+
+
+def _is_same(now: CardSeen, then: CardSeen) -> bool:
+    """Whether a card is one that came in: by its file system, else by the folder that was named."""
+    if now.fs_uuid is not None or then.fs_uuid is not None:
+        return now.fs_uuid == then.fs_uuid
+    return inside(then.root, now.root)
 
 
 def drive_now(here: DriveHere, place: DrivePlace, settings: Settings) -> DriveNow:

@@ -15,7 +15,7 @@ from ingest.assurance.reuse import CardFound, DriveNow, Looked, Policy, Verdict,
 from ingest.card.inventory import card_inventory
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Copy, Observer
-from ingest.drives import look_at, recognise
+from ingest.drives import card_at, look_at, recognise
 from ingest.errors import BadCard
 from ingest.jobs.known import drives_here
 from ingest.jobs.reuse.copied import Copied, drive_now
@@ -55,7 +55,8 @@ def judge_reuse(
     """Judge the card at `card` by the evidence, with everything looked at now.
 
     What is found bad on a drive is recorded as evidence (`run` ties it together). `reread`: every
-    byte of the card is read past the cache and compared, not only samples. `settings`: where
+    byte of the card is read past the cache and compared, not only samples, and what is equal is
+    recorded too. `settings`: where
     drives live, and the production's time zone. Raises BadCard.
     """
     settings = settings or Settings()
@@ -82,6 +83,9 @@ def judge_reuse(
         )
     )
     copied.gather(files)
+    time = now()
+    read_again = copied.read_again(files, card_at(root, copied.label), time)
+    catalog.record_card_looks(run, observer, list(read_again))
     looker = Looker(catalog, observer, run, now)
     by_drive: dict[int, list[Copy]] = defaultdict(list)
     for copy in copied.copies:
@@ -98,7 +102,6 @@ def judge_reuse(
         else:
             looked |= results
     looks = copied.looks()
-    time = now()
     card_found = CardFound(
         label=copied.label or os.path.basename(root.rstrip("/")) or root,
         now=time,

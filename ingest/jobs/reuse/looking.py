@@ -17,7 +17,7 @@ from ingest.catalog.records import Copy, FileRecord, NewLook, Observer
 from ingest.copying.reading import open_root, read_cold, sample_in
 from ingest.copying.tree import Tree
 from ingest.drives import Volume
-from ingest.evidence import Act, Against, State
+from ingest.evidence import Act, Against, Route, State
 from ingest.jobs.known import DriveHere
 
 __all__ = ["Looker", "Progress", "read_card"]
@@ -52,11 +52,12 @@ def read_card(
 
 def _read_file(tree: Tree, file: CardFile, volume: Volume, kinds: Sequence[str]) -> FileNow:
     digests: tuple[tuple[str, str], ...] = ()
+    route: Route | None = None
     try:
         samples = sample_in(tree, file.path, volume.fs_type)
         if kinds:
             read = read_cold(tree.root, file.path, kinds, volume)
-            digests = tuple(read.digests.items())
+            digests, route = tuple(read.digests.items()), read.route
         after = tree.stat(file.path)
     except OSError as error:
         detail = error.strerror or str(error)
@@ -64,7 +65,7 @@ def _read_file(tree: Tree, file: CardFile, volume: Volume, kinds: Sequence[str])
     if (after.st_size, after.st_mtime_ns) != (file.size, file.mtime_ns):
         detail = "it changed while it was looked at"
         return FileNow(file.path, file.size, file.mtime_ns, None, detail=detail)
-    return FileNow(file.path, file.size, file.mtime_ns, samples, digests)
+    return FileNow(file.path, file.size, file.mtime_ns, samples, digests, route)
 
 
 # The copies ---------------------------------------------------------------------------------------
