@@ -50,15 +50,20 @@ def read_already(
 
     Runs belong to one audit when each went on with what those before it had not read, no more than
     `GOES_ON_WITHIN` apart: a copy that was read twice marks where an earlier audit ended. Copies
-    that came to the drive since it began were not in it, and say nothing of whether it was through.
+    that came to the drive since it began were not in it, and say nothing of whether it was through;
+    nor does a copy that it found missing, short or long, which there was no use in reading.
     """
     runs: dict[str, list[Look]] = defaultdict(list)
+    found_bad: dict[str, set[int]] = defaultdict(set)
     for looks in evidence.values():
         for look in looks:
             if look.act is Act.AUDITED:
                 runs[look.run].append(look)
+            elif look.act is Act.LOOKED and look.state.is_bad:
+                found_bad[look.run].add(look.copy_id)
     newest_first = sorted(runs.values(), key=lambda some: max(one.id for one in some), reverse=True)
     covered: dict[int, Look] = {}
+    without_reading: set[int] = set()
     after = now
     begun: datetime | None = None
     first = 0
@@ -69,6 +74,7 @@ def read_already(
         if any(one.copy_id in covered for one in some):
             break
         covered |= {one.copy_id: one for one in sorted(some, key=lambda one: one.id)}
+        without_reading |= found_bad[some[0].run]
         begun = after = min(one.at for one in some)
         first = min(one.id for one in some)
     owed = {
@@ -76,7 +82,7 @@ def read_already(
         for copy_id, looks in evidence.items()
         if not looks or min(o.id for o in looks) < first
     }
-    if not covered or owed <= covered.keys():
+    if not covered or owed <= covered.keys() | without_reading:
         return frozenset(), None
     good = {copy_id for copy_id, look in covered.items() if look.state is State.MATCHED}
     return frozenset(good), begun

@@ -174,8 +174,8 @@ def _about(drive: AuditedDrive) -> Iterator[str]:
         yield "  Compared with the hash lists that lie on it, not with the catalog."
     if drive.since is not None:
         yield (
-            f"  It goes on with the audit that began {drive.since:%Y-%m-%d %H:%M} UTC and was cut "
-            "off; --again reads all."
+            f"  It goes on with the audit that began {drive.since:%Y-%m-%d %H:%M} UTC and did not "
+            "read all of this; --again reads all."
         )
     if drive.left_files:
         left = f"  Not reached: {counted(drive.left_files, 'file')}, {size(drive.left_bytes)}"

@@ -282,6 +282,17 @@ def test_again_reads_what_was_read(shelf: Path, ingest: Runner) -> None:
     assert (roll["matched"], roll["read_before"]) == (5, 0)
 
 
+def test_after_a_missing_copy_was_mended_the_next_audit_reads_everything(
+    shelf: Path, ingest: Runner
+) -> None:
+    """The audit that found it missing was through; it was taken for one that had been cut off."""
+    (shelf / "HERON" / FOLDER / "note.txt").unlink()
+    assert ingest("audit", "HERON").code == 3
+    assert ingest("mend", "HERON").code == 0
+    (roll,) = ingest("audit", "HERON", "--json").document["drives"][0]["rolls"]
+    assert (roll["matched"], roll["read_before"]) == (5, 0)
+
+
 def test_oldest_reads_the_stalest_first(shelf: Path, ingest: Runner) -> None:
     """What was audited last comes last, across rolls."""
     assert ingest("audit", shelf / "HERON" / FOLDER / "CLIP").code == 0

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
+import pytest
+
 from ingest.assurance.schedule import GOES_ON_WITHIN, fits, last_read, read_already, seconds_for
 from ingest.catalog.records import Look, Observer
 from ingest.evidence import Act, Against, Route, State
@@ -50,6 +52,19 @@ def test_an_audit_that_was_through_is_not_gone_on_with() -> None:
     assert read_already(evidence, NOW) == (frozenset(), None)
     evidence[20] = [look(20, 20, "off2", 1, Act.READ_BACK)]
     assert read_already(evidence, NOW) == (frozenset(), None)
+
+
+@pytest.mark.parametrize("state", [State.MISSING, State.SHORT, State.LONG])
+def test_an_audit_was_through_with_what_it_found_bad_without_reading(state: State) -> None:
+    """Mended since, such a copy must not make the next audit leave out all others. What another run
+    found, by presence and size alone, is no part of the audit."""
+    evidence = offloaded(1, 2)
+    evidence[1].append(look(11, 1, "a", 5))
+    evidence[2].append(look(12, 2, "a", 5, Act.LOOKED, state))
+    evidence[2].append(look(13, 2, "mend", 4, Act.READ_BACK))
+    assert read_already(evidence, NOW) == (frozenset(), None)
+    evidence[2][1] = look(12, 2, "quick", 4.5, Act.LOOKED, state)
+    assert read_already(evidence, NOW)[0] == {1}
 
 
 def test_several_nights_make_one_audit_until_a_copy_is_read_twice() -> None:
