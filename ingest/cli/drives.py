@@ -17,6 +17,7 @@ from ingest.wording import counted, size, whole
 if TYPE_CHECKING:
     from ingest.catalog.custody_records import Change, DrivePlace
     from ingest.jobs.custody.drives import RollShort
+    from ingest.jobs.custody.renamed import OldName
     from ingest.jobs.known import DriveOverview, Tally
     from ingest.settings import Settings
 
@@ -90,6 +91,7 @@ def _set(terminal: Terminal, drive: str, **wish: Any) -> int:
     from datetime import UTC
 
     from ingest.jobs.custody.drives import DriveChange, set_drive
+    from ingest.jobs.custody.renamed import old_name
 
     with terminal.catalog() as catalog:
         settings = terminal.settings(catalog)
@@ -102,6 +104,7 @@ def _set(terminal: Terminal, drive: str, **wish: Any) -> int:
             now=datetime.now(UTC),
         )
         settle(terminal, catalog)
+    old = old_name(settings, done.before, done.place.drive.name)
     document = {
         **_place_document(done.place, settings),
         "below": [
@@ -115,6 +118,9 @@ def _set(terminal: Terminal, drive: str, **wish: Any) -> int:
             for one in done.fell
         ],
         "history": changes_document(done.history),
+        "old_name": None
+        if old is None
+        else {"file": old.file, "line": old.line, "old": old.old, "new": old.new},
     }
     terminal.answer(
         document,
@@ -122,6 +128,7 @@ def _set(terminal: Terminal, drive: str, **wish: Any) -> int:
             f"{shown(done.place.drive.name)}: {place_words(done.place, settings)}",
             *_fell_lines(done.fell),
             *history_lines(done.history),
+            *(_old_name_lines(old) if old is not None else ()),
         ],
     )
     return ExitCode.FOOTAGE if done.fell else ExitCode.WELL
@@ -129,6 +136,14 @@ def _set(terminal: Terminal, drive: str, **wish: Any) -> int:
 
 command = Overview(_bare)
 command.add_command(_set)
+
+
+def _old_name_lines(old: OldName) -> Iterator[str]:
+    from ingest.settings.writing import drive_heading
+
+    place = f" and says that it lives at {shown(old.where)}" if old.where else ""
+    yield f"! {whole(old.file)}, line {old.line}, calls it {shown(old.old)}{place}"
+    yield f"Do: write {shown(drive_heading(old.new))} there, or that is said of no drive any more"
 
 
 def _fell_lines(fell: Sequence[RollShort]) -> Iterator[str]:

@@ -10,7 +10,7 @@ from fractions import Fraction
 
 from ingest.settings.values import DAY_ENDS, LAYOUT, DeviceSettings, DriveSettings
 
-__all__ = ["Start", "commented"]
+__all__ = ["Start", "commented", "drive_heading"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,7 @@ def _lines(start: Start) -> Iterator[str]:
         yield "# offsite = true"
     for number, drive in enumerate(start.drives, 1):
         yield ""
-        yield f"[drive.{_key(drive.name)}]"
+        yield drive_heading(drive.name)
         yield _row(drive.where is not None, f"where = {_text(drive.where or f'bag {number}')}")
         yield "# offsite = true"
     yield ""
@@ -100,9 +100,10 @@ def _text(text: str) -> str:
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
-def _key(name: str) -> str:
+def drive_heading(name: str) -> str:
+    """The line that begins what is said of a drive."""
     bare = name.isascii() and name.replace("-", "").replace("_", "").isalnum()
-    return name if bare else _text(name)
+    return f"[drive.{name if bare else _text(name)}]"
 
 
 def _rate(rate: Fraction) -> str:

@@ -160,6 +160,29 @@ def test_ingest_toml_says_where_a_drive_lives_until_a_person_does(
     assert told() == {"HERON": (None, None), "OTTER": ("The Vault", True)}
 
 
+def test_a_renamed_drive_says_which_line_of_ingest_toml_has_its_old_name(
+    place: Path, ingest: Runner
+) -> None:
+    """Its place there would be said of no drive; written as told, it is that drive's again."""
+    toml = place / "desk" / "ingest.toml"
+    toml.write_text(toml.read_text() + '# drives\n[drive.otter]\nwhere = "bag 1"\n')
+    lines = toml.read_text().splitlines()
+    ran = ingest("drives", "set", "OTTER", "--name", "GREY HERON")
+    assert ran.code == 0
+    said, do = ran.out.splitlines()[-2:]
+    number = lines.index("[drive.otter]") + 1
+    assert said == f"! {toml}, line {number}, calls it otter and says that it lives at bag 1"
+    written = do.removeprefix("Do: write ").partition(" there")[0]
+    assert written == '[drive."GREY HERON"]'
+    toml.write_text(toml.read_text().replace("[drive.otter]", written))
+    ran = ingest("drives", "set", "GREY HERON", "--json")
+    assert (ran.document["where"], ran.document["old_name"]) == ("bag 1", None)
+    ran = ingest("drives", "set", "GREY HERON", "--name", "EGRET", "--json")
+    assert ran.document["old_name"]["new"] == "EGRET"
+    ran = ingest("drives", "set", "HERON", "--name", "OTTER")
+    assert "line" not in ran.out, "nothing is said of it there"
+
+
 def test_options_before_the_further_command_are_not_passed_over(
     place: Path, ingest: Runner
 ) -> None:

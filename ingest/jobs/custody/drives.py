@@ -49,6 +49,8 @@ class RollShort:
 
 @dataclass(frozen=True, slots=True)
 class DriveSet:
+    before: str
+    """What the drive was called."""
     place: DrivePlace
     history: tuple[Change, ...]
     fell: tuple[RollShort, ...]
@@ -85,7 +87,7 @@ def set_drive(
     """
     _check(wish)
     drive = drive_named(catalog, name)
-    place = catalog.drive_places()[drive.id]
+    called, place = drive.name, catalog.drive_places()[drive.id]
     if wish.received and place.standing is Standing.KEPT:
         raise UsageError(
             f"{shown(drive.name)} was not sent, so it can't be received.",
@@ -103,6 +105,7 @@ def set_drive(
         if count < wanted and count < before.get(key, 0)
     ]
     return DriveSet(
+        before=called,
         place=catalog.drive_places()[drive.id],
         history=catalog.changes(About.DRIVE, drive.marker),
         fell=tuple(fell),
