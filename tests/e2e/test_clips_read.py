@@ -81,6 +81,30 @@ def test_content_that_was_read_before_is_not_read_again(
     assert again["start_timecode"] == "10:00:00:00"
 
 
+def test_no_reader_is_loaded_for_a_card_of_which_every_clip_is_known(
+    ingest: Runner, drives, apart: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It goes to another drive, and nothing of it must be read; for one new clip a reader waits."""
+    loaded: list[str] = []
+    really = workers.ProbePool.get_ready
+
+    def get_ready(self: workers.ProbePool) -> None:
+        loaded.append("reader")
+        really(self)
+
+    monkeypatch.setattr(workers.ProbePool, "get_ready", get_ready)
+    card, third = tmp_path / "one", tmp_path / "THIRD"
+    third.mkdir()
+    clip(card / "X0001.MOV", "10:00:00:00")
+    offload(ingest, card, "A001", drives)
+    assert loaded == ["reader"]
+    offload(ingest, card, "A001", (drives[0], third))
+    assert (third / "Saltmarsh").is_dir() and loaded == ["reader"]
+    clip(card / "X0002.MOV", "11:00:00:00", shade=30)
+    offload(ingest, card, "A001", drives)
+    assert loaded == ["reader"] * 2
+
+
 def test_a_deep_look_reads_again(
     ingest: Runner, drives, apart: None, tmp_path: Path, read: list[str]
 ) -> None:

@@ -11,6 +11,7 @@ import os
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
+from functools import cached_property
 from types import TracebackType
 from typing import Self
 
@@ -79,6 +80,7 @@ class ClipReader:
         self._taken: dict[str, Clip] = {}
         """Path of a main file to the clip that was read before with the same content."""
         self._results: dict[str, ProbeResult] = {}
+        self._was_ready = False
 
     def _is_here(self, path: str) -> bool:
         return path not in self._plan.elsewhere
@@ -95,9 +97,33 @@ class ClipReader:
         self._readers.close()
 
     def get_ready(self) -> None:
-        """Have a reader loaded before the first clip arrives, where there are any."""
-        if self._main:
-            self._readers.get_ready()
+        """Have a reader loaded before the first clip arrives, where one must be read: what the card
+        is known to hold was. May be called again."""
+        if not self._was_ready:
+            self._was_ready = True
+            if any(map(self._is_to_be_read, self._main)):
+                self._readers.get_ready()
+
+    def _is_to_be_read(self, path: str) -> bool:
+        """Whether a main file must be read, by what is known before it arrives."""
+        record = self._plan.known.get(path)
+        if record is None:
+            return True
+        if path in self._recorded and all(
+            drive.actions.get(path) is Action.NOTHING for drive in self._plan.drives
+        ):
+            return False
+        return self._taken_over(path, record.size, record.digests) is None
+
+    @cached_property
+    def _recorded(self) -> frozenset[str]:
+        """Files of the clips that an earlier run has recorded of this roll."""
+        return frozenset(
+            file.path
+            for clip in self._catalog.clips([self._roll])
+            for file in clip.files
+            if file.role is ClipRole.SPAN
+        )
 
     def arrived(self, path: str, matched: CopyMatched) -> None:
         """A file (`path` on the card) stands matched on a drive; if it is part of a recording it
@@ -111,15 +137,9 @@ class ClipReader:
 
     def _take_up_earlier(self) -> None:
         """Clips whose files an earlier run had copied before it was cut off."""
-        recorded = {
-            file.path
-            for clip in self._catalog.clips([self._roll])
-            for file in clip.files
-            if file.role is ClipRole.SPAN
-        }
         for path in (*self._main, *self._further):
             record = self._plan.known.get(path)
-            if record is None or path in recorded or path in self._place or path in self._taken:
+            if record is None or path in self._recorded or self._was_read(path):
                 continue
             for number, drive in enumerate(self._plan.drives):
                 if drive.actions.get(path) is not Action.NOTHING:
@@ -131,11 +151,16 @@ class ClipReader:
                 break
 
     def _submit_main(self, path: str, drive: int, size: int, digests: Mapping[str, str]) -> None:
-        one = len(self._main[path].spans) == 1 and not self._plan.request.deep
-        if one and (clip := self._known.of(size, digests)) is not None:
+        if (clip := self._taken_over(path, size, digests)) is not None:
             self._taken[path] = clip
         else:
             self._submit_with_pictures(path, drive, str(sorted(digests.items())))
+
+    def _taken_over(self, path: str, size: int, digests: Mapping[str, str]) -> Clip | None:
+        """The clip that was read before with the same content; of several spans none is."""
+        if len(self._main[path].spans) > 1 or self._plan.request.deep:
+            return None
+        return self._known.of(size, digests)
 
     def _submit_with_pictures(self, path: str, drive: int, content: str) -> None:
         self._posters[path] = poster_name(self._roll, path, content)
