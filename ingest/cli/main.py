@@ -105,7 +105,10 @@ def cli(ctx: click.Context, json: bool, catalog: str | None, debug: bool) -> int
     """
     if ctx.invoked_subcommand is not None:
         if json or catalog is not None or debug:
-            raise click.UsageError(f"Options stand behind {ctx.invoked_subcommand}.", ctx)
+            name = ctx.invoked_subcommand
+            raise click.UsageError(
+                f"Options stand behind the command: ingest {name} --option.", ctx
+            )
         return None
     from ingest.cli.now import show_now
     from ingest.cli.terminal import Terminal

@@ -186,7 +186,8 @@ class Overview(click.Group):
                 ctx.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE
                 for name in options
             ):
-                raise click.UsageError(f"Options stand behind {ctx.invoked_subcommand}.", ctx)
+                whole = f"{ctx.command_path} {ctx.invoked_subcommand}"
+                raise click.UsageError(f"Options stand behind the command: {whole} --option.", ctx)
             return None
 
         super().__init__(

@@ -189,7 +189,7 @@ def test_options_before_the_further_command_are_not_passed_over(
     """They would be lost: exit 2."""
     ran = ingest("drives", "--catalog", "elsewhere", "set", "OTTER", "--lost")
     assert ran.code == 2
-    assert "stand behind set" in ran.err
+    assert "behind the command: ingest drives set --" in ran.err
 
 
 # Cards ------------------------------------------------------------------------------------------

@@ -124,4 +124,4 @@ def test_an_option_before_a_command_is_not_passed_over(desk: Path, ingest: Runne
     """`ingest --json rolls` would answer in words: exit 2."""
     ran = ingest("--catalog", "elsewhere", "rolls")
     assert ran.code == 2
-    assert "stand behind rolls" in ran.err
+    assert "behind the command: ingest rolls --" in ran.err
