@@ -142,6 +142,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
         _tell(words, [error.format_message(), f"Do: {remedy}"], ExitCode.USAGE)
         return ExitCode.USAGE
     except (click.Abort, KeyboardInterrupt):
+        if sys.stderr.isatty():
+            sys.stderr.write("\n")  # a question or a bar stands in the line, and ^C behind it
         _tell(words, Stopped("Stopped. Nothing more was done.").lines(), ExitCode.STOPPED)
         return ExitCode.STOPPED
     except SystemExit:
