@@ -14,6 +14,7 @@ import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING
 
 import pytest
@@ -21,7 +22,7 @@ import pytest
 from ingest import platforms
 from ingest.copying import writing
 from ingest.copying.buffers import Buffer
-from ingest.jobs.offloading import drives_closed
+from ingest.jobs.offloading import drives_closed, preparing, running
 from ingest.platforms import posix_files
 
 if TYPE_CHECKING:
@@ -144,6 +145,32 @@ def test_a_full_drive_is_unfinished_and_the_other_is_whole(
     assert {problem["drive"] for problem in ran.document["problems"]} == {"HERON"}
     assert files(drives[1] / ROLL) == files(plain)
     completes(ingest, plain, drives)
+
+
+@pytest.mark.parametrize(("at", "code"), [(preparing, 2), (running, 4)])
+def test_a_drive_that_refuses_while_its_folder_is_looked_at_is_told_alike(
+    ingest: Runner,
+    apart: None,
+    plain: Path,
+    drives: Drives,
+    monkeypatch: pytest.MonkeyPatch,
+    at: ModuleType,
+    code: int,
+) -> None:
+    """Before anything was done, and once more when the folder is held: what, where, what to do."""
+    put(drives[0] / ROLL, "somebody's.txt", b"left by hand")
+
+    def refuses(*_: object) -> None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    with monkeypatch.context() as failing:
+        failing.setattr(at, "take_stock", refuses)
+        ran = offload(ingest, plain, drives)
+    assert ran.code == code
+    assert ran.document["error"]["what"] == (
+        f"{drives[0]}/{ROLL} can't be looked at: Input/output error."
+    )
+    assert "plugged in and mounted" in ran.document["error"]["do"][0]
 
 
 def test_a_drive_that_filled_since_the_plan_says_how_much_room_it_lacks(

@@ -13,11 +13,11 @@ from ingest.copying.reading import open_root, read_cold, sample_in
 from ingest.copying.tree import Tree
 from ingest.copying.values import COMPARED
 from ingest.drives import Volume
-from ingest.errors import Unfinished
+from ingest.errors import IngestError, Unfinished
 from ingest.jobs.offloading.values import Confirming
 from ingest.names import shown
 
-__all__ = ["CardLook", "opened", "tree_at"]
+__all__ = ["CardLook", "looking_at", "opened", "tree_at"]
 
 
 class CardLook:
@@ -102,8 +102,7 @@ class CardLook:
         total = sum(record.size for record in found.values())
         done = 0
         confirmed: dict[str, FileRecord] = {}
-        root = opened(self.volume.root)
-        try:
+        with opened(self.volume.root) as root:
             for path, record in found.items():
                 tell(Confirming(len(found), done, total))
                 try:
@@ -113,27 +112,40 @@ class CardLook:
                 if read.digests[COMPARED] == record.digests.get(COMPARED):
                     confirmed[path] = record
                 done += record.size
-        finally:
-            os.close(root)
         tell(Confirming(len(found), total, total))
         return confirmed
 
 
 @contextmanager
 def tree_at(root: str) -> Iterator[Tree]:
-    handle = opened(root)
-    try:
-        with Tree(handle) as tree:
-            yield tree
-    finally:
-        os.close(handle)
+    """The folder at `root`, open. Raises Unfinished when it can't be opened."""
+    with opened(root) as handle, Tree(handle) as tree:
+        yield tree
 
 
-def opened(root: str) -> int:
+@contextmanager
+def opened(root: str) -> Iterator[int]:
+    """A handle of the folder at `root`. Raises Unfinished when it can't be opened."""
     try:
-        return open_root(root)
+        handle = open_root(root)
     except OSError as error:
         raise Unfinished(
             f"{shown(root)} can't be opened: {error.strerror or error}.",
             do="check that it is plugged in and mounted, then run the same command again",
+        ) from error
+    try:
+        yield handle
+    finally:
+        os.close(handle)
+
+
+@contextmanager
+def looking_at(volume: Volume, folder: str, refusal: type[IngestError]) -> Iterator[None]:
+    """Looking at what lies in a folder of a drive; `refusal` is raised where the drive refuses."""
+    try:
+        yield
+    except OSError as error:
+        raise refusal(
+            f"{shown(volume.root)}/{shown(folder)} can't be looked at: {error.strerror or error}.",
+            do="check that the drive is plugged in and mounted, then run the same command again",
         ) from error

@@ -33,7 +33,7 @@ from ingest.jobs.fitting import check_room
 from ingest.jobs.further.layouts import folder_of
 from ingest.jobs.offloading.card_history import CardHistory, card_histories, kinds_needed
 from ingest.jobs.offloading.choosing import Choice, choices, next_free_name
-from ingest.jobs.offloading.looking import CardLook, opened, tree_at
+from ingest.jobs.offloading.looking import CardLook, looking_at, opened, tree_at
 from ingest.jobs.offloading.values import Confirming, Plan, PlannedDrive, Request
 from ingest.manifest.kept import kept_path
 from ingest.names import shown
@@ -327,15 +327,8 @@ def _folder(request: Request, choice: Choice, look: CardLook) -> str:
 
 
 def _stock(volume: Volume, folder: str, paths: Sequence[str]) -> Stock:
-    root = opened(volume.root)
-    try:
+    with looking_at(volume, folder, BadDestination), opened(volume.root) as root:
         return take_stock(root, folder, paths)
-    except OSError as error:
-        raise BadDestination(
-            f"{shown(volume.root)}/{shown(folder)} can't be looked at: {error.strerror}."
-        ) from error
-    finally:
-        os.close(root)
 
 
 def _same_samples(volume: Volume, folder: str, path: str, look: CardLook) -> bool:

@@ -10,7 +10,7 @@ import os
 import threading
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from datetime import UTC, datetime
 from importlib import import_module
 
@@ -21,7 +21,6 @@ from ingest.copying.buffers import MEMORY
 from ingest.copying.engine import copy
 from ingest.copying.head_start import HeadStart
 from ingest.copying.plan import room_for, take_stock
-from ingest.copying.reading import open_root
 from ingest.copying.roll_folder import RollFolder, is_ours
 from ingest.copying.values import Action, Destination
 from ingest.drives import DriveSeen
@@ -30,6 +29,7 @@ from ingest.jobs.fitting import free_room, is_full
 from ingest.jobs.marking import mark_drives
 from ingest.jobs.offloading.clips import ClipReader, clip_readers
 from ingest.jobs.offloading.ledger import Ledger, Tell
+from ingest.jobs.offloading.looking import looking_at, opened
 from ingest.jobs.offloading.pace import past_rates
 from ingest.jobs.offloading.preparing import prepare
 from ingest.jobs.offloading.values import Phase, Plan, PlannedDrive, Result
@@ -68,8 +68,8 @@ def run_offload(
     with ExitStack() as stack:
         check_still_there(plan)
         seen = mark_drives(catalog, ((one.volume.root, one.name) for one in plan.drives))
-        card = stack.enter_context(_opened(plan.card_volume.root))
-        roots = [stack.enter_context(_opened(one.volume.root)) for one in plan.drives]
+        card = stack.enter_context(opened(plan.card_volume.root))
+        roots = [stack.enter_context(opened(one.volume.root)) for one in plan.drives]
         folders = _hold(stack, plan, seen, roots, run, take_over=plan.request.take_over)
         if _is_stale(plan, folders):
             tell(Phase.PLANNING_ANEW)
@@ -118,21 +118,6 @@ def _load_meanwhile() -> None:
             import_module(name)
 
     threading.Thread(target=load, name="load", daemon=True).start()
-
-
-@contextmanager
-def _opened(root: str) -> Iterator[int]:
-    try:
-        handle = open_root(root)
-    except OSError as error:
-        raise Unfinished(
-            f"{shown(root)} can't be opened: {error.strerror or error}.",
-            do="check that it is plugged in and mounted, then run the same command again",
-        ) from error
-    try:
-        yield handle
-    finally:
-        os.close(handle)
 
 
 def check_still_there(plan: Plan) -> None:
@@ -197,18 +182,11 @@ def _is_stale(plan: Plan, folders: Sequence[RollFolder]) -> bool:
     """Whether another run has filled these folders since the plan was made. They are held now, so
     what is seen stays true. Raises Unfinished where a drive refuses."""
     for one, folder in zip(plan.drives, folders, strict=True):
-        try:
+        with looking_at(one.volume, one.folder, Unfinished):
             if one.stock.sizes or not all(map(is_ours, os.listdir(folder.handle))):
                 paths = [kept_path(path) for path in one.actions]
                 if take_stock(folder.root, one.folder, paths).sizes != one.stock.sizes:
                     return True
-        except OSError as error:
-            raise Unfinished(
-                f"{shown(one.volume.root)}/{shown(one.folder)} can't be looked at: "
-                f"{error.strerror or error}.",
-                do="check that the drive is plugged in and mounted, then run the same command "
-                "again",
-            ) from error
     return False
 
 
