@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 
 from ingest.assurance.times import found_time, same_time
+from ingest.catalog.records import Copy, NewLook
 from ingest.evidence import Act, Against, Route, State
 
-__all__ = ["KIND_ORDER", "Expected", "Found", "Judged", "judge", "kind_to_compare"]
+__all__ = ["KIND_ORDER", "Expected", "Found", "Judged", "judge", "kind_to_compare", "look_of"]
 
 KIND_ORDER = ("xxh128", "xxh3", "xxh64", "md5", "sha1", "sha256", "c4")
 """Which kind an audit computes when several are recorded: the quick ones first. Any of them
@@ -59,6 +61,25 @@ class Judged:
     kind: str | None
     digest: str | None
     detail: str
+
+
+def look_of(judged: Judged, copy: Copy, mount: str, at: datetime) -> NewLook:
+    """The finding as evidence of a copy, which stood on this mount."""
+    return NewLook(
+        file_id=copy.file_id,
+        drive_id=copy.drive_id,
+        path=copy.path,
+        act=judged.act,
+        state=judged.state,
+        route=judged.route,
+        against=judged.against,
+        size=judged.size,
+        kind=judged.kind,
+        digest=judged.digest,
+        mount=mount,
+        at=at,
+        detail=judged.detail,
+    )
 
 
 def kind_to_compare(digests: Mapping[str, str]) -> str | None:

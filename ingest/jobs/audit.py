@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from ingest.assurance.audit import Judged
+from ingest.assurance.audit import Judged, look_of
 from ingest.assurance.rereading.drives import reread
 from ingest.assurance.rereading.values import (
     Checked,
@@ -120,21 +120,7 @@ class _Recorder:
         self._digests: list[NewDigest] = []
 
     def add(self, copy: Copy, judged: Judged, mount: str) -> None:
-        look = NewLook(
-            file_id=copy.file_id,
-            drive_id=copy.drive_id,
-            path=copy.path,
-            act=judged.act,
-            state=judged.state,
-            route=judged.route,
-            against=judged.against,
-            size=judged.size,
-            kind=judged.kind,
-            digest=judged.digest,
-            mount=mount,
-            at=self._now(),
-            detail=judged.detail,
-        )
+        look = look_of(judged, copy, mount, self._now())
         if judged.state.is_bad:
             self._catalog.record_looks(self._run, self._observer, [look])
             return

@@ -17,7 +17,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from ingest import drives
-from ingest.assurance.audit import Expected, Judged, judge
+from ingest.assurance.audit import Expected, Judged, judge, look_of
 from ingest.assurance.rereading.one_copy import find
 from ingest.assurance.rereading.values import Item
 from ingest.catalog.catalog import Catalog
@@ -248,21 +248,7 @@ class Filling:
         if not judged.state.is_bad:
             return  # somebody writes to it at this moment; no finding, and no source
         if about_the_copy:
-            look = NewLook(
-                file_id=file.id,
-                drive_id=source.drive.id,
-                path=source.copy.path,
-                act=judged.act,
-                state=judged.state,
-                route=judged.route,
-                against=judged.against,
-                size=judged.size,
-                kind=judged.kind,
-                digest=judged.digest,
-                mount=source.volume.mount,
-                at=datetime.now(UTC),
-                detail=judged.detail,
-            )
+            look = look_of(judged, source.copy, source.volume.mount, datetime.now(UTC))
             self._catalog.record_looks(self._run, self._observer, [look])
         name = source.drive.name
         self.filled.bad_at[name] = self.filled.bad_at.get(name, 0) + 1

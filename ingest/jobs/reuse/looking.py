@@ -7,13 +7,13 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from ingest.assurance.audit import Expected, Judged, judge
+from ingest.assurance.audit import Expected, Judged, judge, look_of
 from ingest.assurance.rereading.one_copy import find, gone
 from ingest.assurance.rereading.values import Item
 from ingest.assurance.reuse import FileNow, Looked
 from ingest.card.inventory import CardFile, Inventory
 from ingest.catalog.catalog import Catalog
-from ingest.catalog.records import Copy, FileRecord, NewLook, Observer
+from ingest.catalog.records import Copy, FileRecord, Observer
 from ingest.copying.reading import open_root, read_cold, sample_in
 from ingest.copying.tree import Tree
 from ingest.drives import Volume
@@ -118,21 +118,7 @@ class Looker:
         return found
 
     def _record(self, copy: Copy, judged: Judged, mount: str) -> None:
-        look = NewLook(
-            file_id=copy.file_id,
-            drive_id=copy.drive_id,
-            path=copy.path,
-            act=judged.act,
-            state=judged.state,
-            route=judged.route,
-            against=judged.against,
-            size=judged.size,
-            kind=None,
-            digest=None,
-            mount=mount,
-            at=self._now(),
-            detail=judged.detail,
-        )
+        look = look_of(judged, copy, mount, self._now())
         self._catalog.record_looks(self._run, self._observer, [look])
 
 
