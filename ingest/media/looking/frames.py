@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
+from collections import Counter
+from operator import sub
 
 from av.video.frame import VideoFrame
 
@@ -31,11 +32,14 @@ def glimpse(frame: VideoFrame, place: str) -> Glimpse:
     """The frame's numbers; see `seen.Glimpse`."""
     width, height = _PROOF
     proof = luma(frame, width, height)
-    mean = sum(proof) / len(proof)
-    spread = (sum(each * each for each in proof) / len(proof) - mean * mean) ** 0.5
+    counts = Counter(proof)
+    mean = sum(level * many for level, many in counts.items()) / len(proof)
+    squares = sum(level * level * many for level, many in counts.items()) / len(proof)
+    spread = (squares - mean * mean) ** 0.5
     edges = 0
     for start in range(0, len(proof), 2 * width):  # every second line is enough
-        edges += sum(abs(a - b) for a, b in pairwise(proof[start : start + width]))
+        line = proof[start : start + width]
+        edges += sum(map(abs, map(sub, line, line[1:])))
     sharp = edges / (height // 2 * (width - 1))
     return Glimpse(
         place, mean=mean, spread=spread, sharp=sharp, middle=_middle(frame), number=frame.pts

@@ -90,7 +90,9 @@ def _at(
 ) -> tuple[Glimpse, VideoFrame | None]:
     there = (length or 0) * share
     most = max(1, _FORWARD // max(1, stream.width * stream.height))
-    start = float((stream.start_time or 0) * (stream.time_base or 0))
+    # Where a frame stands on the screen at the place meant, the next need not be decoded.
+    shown = 1 / stream.average_rate if stream.average_rate else Fraction(0)
+    start = float((stream.start_time or 0) * (stream.time_base or 0) - shown)
     frame: VideoFrame | None = None
     for back in _backs(container) if there else (Fraction(0),):
         try:
