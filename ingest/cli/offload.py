@@ -8,8 +8,7 @@ import click
 
 from ingest.checksums import KINDS
 from ingest.cli.terminal import Terminal, job
-from ingest.copying.buffers import MEMORY
-from ingest.copying.head_start import HeadStart
+from ingest.copying.head_start import start_reading
 
 __all__ = ["command"]
 
@@ -62,8 +61,7 @@ def command(
     camera saw, nor that a clip plays.
     """
     # The cards are read while everything else is still being loaded.
-    memory = MEMORY // max(1, len(cards))
-    head_starts = [] if dry_run else [HeadStart(card, memory) for card in cards]
+    head_starts = [] if dry_run else start_reading(cards)
     from ingest.cli.offload_run import offload
 
     return offload(terminal, cards, to, rolls, cameras, labels, dry_run, yes, options, head_starts)

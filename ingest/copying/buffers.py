@@ -10,8 +10,19 @@ from __future__ import annotations
 import mmap
 import threading
 from collections import deque
+from collections.abc import Sequence
 
-__all__ = ["ALIGNMENT", "CHUNK", "MEMORY", "Buffer", "Pool", "StaleBufferError", "poison", "stamp"]
+__all__ = [
+    "ALIGNMENT",
+    "CHUNK",
+    "MEMORY",
+    "Buffer",
+    "Pool",
+    "StaleBufferError",
+    "poison",
+    "shares",
+    "stamp",
+]
 
 ALIGNMENT = 4096
 """Bytes; offsets, lengths and memory of direct transfers are multiples of it."""
@@ -22,11 +33,25 @@ CHUNK = 2 * 1024 * 1024
 MEMORY = 80 * 1024 * 1024
 """Bytes of buffers for the cards of one command together, whatever they hold."""
 
+_SHARE = 16 * 1024 * 1024
+"""Bytes of buffers with which a card of many is read at its full speed."""
+
 _PATTERN = memoryview(bytes(range(1, 252)) * (CHUNK // 251 + 1))[:CHUNK]
 
 _SECTOR = 512
 _WORD = 8
 _STAMPS = _PATTERN[: CHUNK // _SECTOR * _WORD].cast("Q")
+
+
+def shares(sizes: Sequence[int]) -> list[int]:
+    """Each card's part of the memory (bytes), by how much is to be read of each. Pure.
+
+    The largest decides when all is done: it gets what the others can do without.
+    """
+    share = min(_SHARE, MEMORY // max(1, len(sizes)))
+    largest = max(range(len(sizes)), key=sizes.__getitem__, default=0)
+    rest = MEMORY - share * (len(sizes) - 1)
+    return [rest if number == largest else share for number in range(len(sizes))]
 
 
 class StaleBufferError(AssertionError):

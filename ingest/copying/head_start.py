@@ -8,19 +8,20 @@ bytes of the very same file; all else is forgotten.
 from __future__ import annotations
 
 import os
+import shutil
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ingest.card.inventory import CardFile, inventory
-from ingest.copying.buffers import CHUNK, Buffer, stamp
+from ingest.copying.buffers import CHUNK, Buffer, shares, stamp
 from ingest.copying.chunks import SMALL, Piece, layout
 from ingest.copying.reading import ColdFile, open_root
 from ingest.copying.tree import Tree
 from ingest.copying.values import FileTask
 from ingest.errors import IngestError
 
-__all__ = ["HeadStart", "Identity", "identity"]
+__all__ = ["HeadStart", "Identity", "identity", "start_reading"]
 
 _WAIT = 2.0
 
@@ -124,3 +125,19 @@ class HeadStart:
         if identity(file.fd) == before:
             with self._lock:
                 self._kept[path, piece.offset] = _Kept(before, piece.length, buffer)
+
+
+def start_reading(cards: Sequence[str]) -> list[HeadStart]:
+    """A head start of every card. What is on each isn't known yet: the fuller its volume, the
+    more there is to read."""
+    return [
+        HeadStart(card, memory)
+        for card, memory in zip(cards, shares(list(map(_used, cards))), strict=True)
+    ]
+
+
+def _used(card: str) -> int:
+    try:
+        return shutil.disk_usage(card).used
+    except OSError:
+        return 0  # the plan will tell

@@ -7,7 +7,17 @@ import threading
 
 import pytest
 
-from ingest.copying.buffers import ALIGNMENT, CHUNK, Buffer, Pool, StaleBufferError, poison, stamp
+from ingest.copying.buffers import (
+    ALIGNMENT,
+    CHUNK,
+    MEMORY,
+    Buffer,
+    Pool,
+    StaleBufferError,
+    poison,
+    shares,
+    stamp,
+)
 
 
 def test_a_buffer_is_aligned_for_direct_transfers() -> None:
@@ -120,3 +130,17 @@ def test_a_pool_that_lets_go_keeps_no_memory() -> None:
     assert pool.take(0) is None
     pool.give_back(used, generation)
     assert pool.take(0) is used
+
+
+@pytest.mark.parametrize("sizes", [[5], [5, 5], [300, 1200, 900, 600], [0, 0, 0], [1] * 9, []])
+def test_cards_of_one_command_share_the_memory_and_the_largest_gets_most(sizes: list[int]) -> None:
+    """None goes without, and together they take what one would."""
+    parts = shares(sizes)
+    assert len(parts) == len(sizes)
+    assert sum(parts) <= MEMORY
+    assert all(part >= CHUNK for part in parts)
+    if sizes:
+        assert sum(parts) > MEMORY - len(sizes)
+        assert parts[sizes.index(max(sizes))] == max(parts)
+    if len(sizes) == 1:
+        assert parts == [MEMORY]

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Observer
-from ingest.copying.buffers import MEMORY
+from ingest.copying.buffers import shares
 from ingest.copying.head_start import HeadStart
 from ingest.copying.values import Action, Event
 from ingest.drives import Volume
@@ -71,6 +71,7 @@ def run_all(
     results: dict[int, Result] = {}
     errors: list[BaseException] = []
     count = len(plans)
+    memory = shares([plan.bytes for plan in plans])
 
     def work(number: int) -> None:
         try:
@@ -82,7 +83,7 @@ def run_all(
                     run=runs[number],
                     tell=lambda event: tell(number, event),
                     stop=stop,
-                    memory=MEMORY // count,
+                    memory=memory[number],
                     readers=readers,
                     head_start=head_starts[number] if head_starts else None,
                     poisoned=poisoned,
@@ -103,8 +104,9 @@ def run_all(
                 threading.Thread(target=work, args=(number,), daemon=True)
                 for number in range(count)
             ]
-            for thread in threads:
-                thread.start()
+            # The largest first: it decides when all is done.
+            for number in sorted(range(count), key=lambda number: -plans[number].bytes):
+                threads[number].start()
             for thread in threads:
                 while thread.is_alive():
                     thread.join(_WAIT)
