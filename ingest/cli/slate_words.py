@@ -282,12 +282,15 @@ def match_lines(result: MatchResult) -> Iterator[str]:
             if conflict.do:
                 yield f"    Do: {conflict.do}"
         yield from more(len(result.conflicts))
-    if found.rows_without_clip:
+    asked_for = [row for one in result.conflicts if one.kind == "no clip" for row in one.rows]
+    told = {(row.log, row.row, row.take) for row in asked_for}
+    others = [row for row in found.rows_without_clip if (row.log, row.row, row.take) not in told]
+    if others:
         yield ""
-        yield "Takes in the log with no clip:"
-        for row in found.rows_without_clip[:SHOWN]:
+        yield f"{'Other takes' if asked_for else 'Takes'} in the log with no clip:"
+        for row in others[:SHOWN]:
             yield item(_row_words(row))
-        yield from more(len(found.rows_without_clip))
+        yield from more(len(others))
     if found.clips_without_take:
         yield ""
         yield "Clips with no take:"

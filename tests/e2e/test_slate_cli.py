@@ -226,9 +226,15 @@ def test_when_a_row_is_bad_then_nothing_of_the_log_is_loaded(shoot):
 
 def test_when_a_circled_take_has_no_clip_then_it_is_open_and_shown(shoot):
     """Exit 3, and the screen names the take and the row."""
-    code, out, _ = shoot("slate", "load", shoot.log(LOG + "13,2,A,A009,C0001,x,\n"))
+    rows = "13,2,A,A009,C0001,x,\n13,3,A,A009,C0002,,\n"
+    code, out, _ = shoot("slate", "load", shoot.log(LOG + rows))
     assert code == 3
-    assert "13 take 2 is circled (day1.csv row 5)" in " ".join(out.split())
+    asked, _, others = out.partition("Other takes in the log with no clip:")
+    flat = " ".join(asked.split())
+    assert "13 take 2 is circled (day1.csv row 5)" in flat
+    assert "has its card (A009) come in?" in flat
+    assert "row 6: 13 take 3" in others
+    assert "row 5" not in others, "it is told once"
     assert not too_long(as_shown(out, 80), 80)
 
 

@@ -43,6 +43,7 @@ from ingest.slate.pool import (
 )
 from ingest.slate.questions import Answer
 from ingest.slate.timing import Span, overlap, row_span
+from ingest.wording import listed
 
 __all__ = ["Conflict", "Matching", "match"]
 
@@ -254,9 +255,11 @@ def _check_circled(pool: Pool, links: Iterable[TakeLink]) -> None:
         circled = [row for row in rows if row.rating is Rating.CIRCLED]
         if circled and key not in linked and parse_take(circled[0].take).has_picture:
             row = circled[0]
+            rolls = listed(list(dict.fromkeys(one.roll for one in circled if one.roll)))
             words = (
                 f"{said_take(row.scene, row.take)} is circled ({said_row(row)}) and no clip "
-                "holds it: was it recorded, and has its card come in?"
+                f"holds it: was it recorded, and has its card{f' ({rolls})' if rolls else ''} "
+                "come in?"
             )
             pool.conflict("no clip", words, (), circled)
 
