@@ -155,15 +155,17 @@ def failures(keys: list[Key]) -> list[Failure]:
 
 
 def some_of(every: list[Failure], count: int, seed: int) -> list[Failure]:
-    """A seeded part: first one of each call and action on each drive, then any."""
+    """A seeded part: first one of each call and action on each drive, then one of each key not
+    among them, then any."""
     draw = random.Random(seed)
     mixed = draw.sample(every, len(every))
     by_kind: dict[tuple[str, str, str], Failure] = {}
     for failure in mixed:
         by_kind.setdefault((failure.key.drive, failure.key.call, failure.action), failure)
     first = draw.sample(list(by_kind.values()), len(by_kind))
-    chosen = set(first)
-    return (first + [failure for failure in mixed if failure not in chosen])[:count]
+    struck = {failure.key for failure in first}
+    by_key = {failure.key: failure for failure in mixed if failure.key not in struck}
+    return list(dict.fromkeys([*first, *by_key.values(), *mixed]))[:count]
 
 
 def run_all(
