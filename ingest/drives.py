@@ -77,6 +77,13 @@ class Volume:
     enclosures: tuple[str, ...] = ()
     """The boxes (USB devices) that the disks hang from, where the system tells."""
 
+    @property
+    def own_place(self) -> str:
+        """Where a `system` volume lies, for a sentence."""
+        if self.fs_type in _MEMORY:
+            return "in this computer's memory, which is empty when it is switched on"
+        return "on this computer's own disk"
+
 
 @dataclass(frozen=True, slots=True)
 class DriveSeen:

@@ -79,9 +79,9 @@ def check_places(
             )
         if volume.system and not system_disk_ok:
             raise BadDestination(
-                f"{name} is on this computer's own disk.",
+                f"{name} is {volume.own_place}.",
                 do="check that the drive is plugged in and mounted there; "
-                "if you mean the computer's disk, say --system-disk-ok",
+                "if you mean it, say --system-disk-ok",
             )
     for one, other in combinations(destinations, 2):
         if os.path.samefile(one.root, other.root):

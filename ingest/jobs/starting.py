@@ -83,7 +83,7 @@ def start_production(
         volume = look_at(wish.root)
         if volume.system and not system_disk_ok:
             raise BadDestination(
-                f"{shown(wish.root)} is on this computer's own disk.",
+                f"{shown(wish.root)} is {volume.own_place}.",
                 do="name the folder at which a drive is mounted, or say --system-disk-ok",
             )
         if volume.read_only:

@@ -119,6 +119,7 @@ def test_a_destination_in_memory_takes_a_word(stack: ExitStack, tmp_path: Path) 
     )
     done = intake.run()
     assert done.code == 2, done
+    assert "in this computer's memory" in done.document["error"]["what"]
     assert "--system-disk-ok" in done.document["error"]["do"][0]
     assert not final_files(one.mount)
     assert not final_files(other.mount)
