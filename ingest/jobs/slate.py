@@ -26,6 +26,7 @@ from ingest.settings import Settings
 from ingest.slate.changes import Changes, compare_rows
 from ingest.slate.conflicts import find_conflicts
 from ingest.slate.days import shoot_days, with_days
+from ingest.slate.label_rates import LabelRates
 from ingest.slate.log import read_log
 from ingest.slate.matching import ClockOffset, Matching, match
 from ingest.slate.matching.by_waveform import Sounded, further_pairs, pairs, weigh
@@ -118,13 +119,15 @@ def load_log(
 ) -> LoadResult:
     """Load a slate log, in place of what the log of this file name said before, and match anew.
 
-    `sheet` names a workbook's sheet; `settings` say the shoot days in order. Raises BadLog
-    (nothing is loaded then), NotKnown, UsageError.
+    `sheet` names a workbook's sheet; `settings` say the shoot days in order and the frame rates.
+    Raises BadLog (nothing is loaded then), NotKnown, UsageError.
     """
     chosen = choose_production(catalog, production)
     settings = settings or Settings()
     numbers = shoot_days(settings.days, catalog.rolls(production=chosen))
-    rows = read_log(path, sheet=sheet, shoot_dates=numbers)
+    own = {letter: one.frame_rate for letter, one in settings.devices.items() if one.frame_rate}
+    rates = LabelRates(settings.frame_rate, own)
+    rows = read_log(path, sheet=sheet, shoot_dates=numbers, rates=rates)
     log = rows[0].log
     before = [row for row in catalog.slate(chosen) if row.log == log]
     catalog.load_slate(chosen, log, rows, observer)

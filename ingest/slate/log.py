@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from ingest.catalog.records import SlateRow
 from ingest.errors import BadLog
 from ingest.slate.columns import settle_times, understand
+from ingest.slate.label_rates import LabelRates
 from ingest.slate.reading import CellReader, Problem, bad_rows
 from ingest.slate.rows import find_clashes, read_row
 from ingest.slate.sheet import read_sheet
@@ -21,15 +22,19 @@ _HEADINGS = "give the columns headings: scene, take, camera, roll, clip, circled
 
 
 def read_log(
-    path: str, *, sheet: str | None = None, shoot_dates: Mapping[str, int] | None = None
+    path: str,
+    *,
+    sheet: str | None = None,
+    shoot_dates: Mapping[str, int] | None = None,
+    rates: LabelRates | None = None,
 ) -> tuple[SlateRow, ...]:
     """The rows of the slate log at `path`, in their order, rows that say the same only once.
 
     Comma, semicolon or tab; UTF-8 with or without mark, UTF-16 with mark, else Windows-1252 or
     Latin-1; or a workbook, whose `sheet` may be named. A row needs a scene and a take; `12A-3` in
     the scene's cell is both. `shoot_dates`: ISO date to shoot day, for logs that say the day by
-    its date. Raises BadLog, naming rows and columns, for anything that can't be read: nothing is
-    half-loaded.
+    its date. `rates`: without them no frame of a timecode is refused. Raises BadLog, naming rows
+    and columns, for anything that can't be read: nothing is half-loaded.
     """
     table = read_sheet(path, _weight, sheet=sheet)
     at = find_headings(table, _weight, "a scene and a take", _HEADINGS)
@@ -43,7 +48,7 @@ def read_log(
     for number, cells in enumerate(under, start=at + 2):
         if any(cell.strip() for cell in cells):
             reader = CellReader(cells, columns.of, headings, number, table.merged)
-            rows += read_row(reader, columns, days, log=table.name)
+            rows += read_row(reader, columns, days, rates or LabelRates(), log=table.name)
             problems.extend(reader.problems)
     kept, clashes = find_clashes(rows)
     problems.extend(clashes)

@@ -20,6 +20,7 @@ from ingest.slate.cells import (
     read_rating,
 )
 from ingest.slate.columns import Columns
+from ingest.slate.label_rates import LabelRates
 from ingest.slate.marks import in_order, marks_in, marks_of_take, split_marks
 from ingest.slate.names import camera_key, name_key, scene_key, split_slate, take_key
 from ingest.slate.reading import CellReader, Problem
@@ -39,7 +40,9 @@ _ENCLOSED = re.compile("[①-⑳]")
 _TOLD_ONCE = ("rating", "shot", "end_timecode", "end_clock", "mos")
 
 
-def read_row(reader: CellReader, columns: Columns, days: Days, *, log: str) -> tuple[SlateRow, ...]:
+def read_row(
+    reader: CellReader, columns: Columns, days: Days, rates: LabelRates, *, log: str
+) -> tuple[SlateRow, ...]:
     """The row as far as it can be read; what is wrong with it stands in `reader.problems`.
 
     More than one where it tells of several takes (`1-3`: a series in one clip) or cameras.
@@ -94,9 +97,11 @@ def read_row(reader: CellReader, columns: Columns, days: Days, *, log: str) -> t
     takes = _takes(take)
     if len(takes) > 1:
         marks.add(Mark.SERIES)
+    cameras = _of_cameras(reader, row)
+    _check_frames(reader, row, rates.highest([one.camera for one in cameras]))
     return tuple(
         replace(one, take=each, marks=in_order(marks | marks_of_take(each)))
-        for one in _of_cameras(reader, row)
+        for one in cameras
         for each in takes
     )
 
@@ -154,6 +159,15 @@ def _span(
         what = f"it ends at {end}, before it begins at {start}"
         reader.complain(last, what, "correct the start or the end")
     return start, end
+
+
+def _check_frames(reader: CellReader, row: SlateRow, rate: int | None) -> None:
+    """A frame that no timecode at this rate (frames a second) has is a problem."""
+    for meaning, label in (("start", row.start_timecode), ("end", row.end_timecode)):
+        if label and rate and (frame := parse_label(label)[3]) >= rate:
+            what = f"{label} has frame {frame}, but {rate} frames a second end at {rate - 1:02}"
+            do = "correct the timecode, or frame_rate in ingest.toml (the project's, the camera's)"
+            reader.complain(meaning, what, do)
 
 
 def _rating(reader: CellReader, columns: Columns) -> tuple[Rating | None, set[Mark]]:

@@ -159,6 +159,20 @@ def test_when_a_log_is_loaded_again_then_it_says_what_changed(shoot):
     assert "3 rows loaded, nothing in it is new" in shoot("slate", "load", shoot.log(corrected))[1]
 
 
+def test_when_a_frame_is_beyond_the_projects_rate_then_nothing_is_loaded(shoot, monkeypatch):
+    """The rate of ingest.toml counts, and so does that of the camera which the row names."""
+    monkeypatch.chdir(shoot.folder)
+    start = 'production = "Saltmarsh"\nframe_rate = "24000/1001"\n'
+    (shoot.folder / "ingest.toml").write_text(start, encoding="utf-8")
+    log = shoot.log("scene,take,camera,tc in\n12A,1,A,10:02:00:30\n12B,1,B,10:04:00:00\n")
+    code, out, err = shoot("slate", "load", log)
+    assert (code, out) == (2, "")
+    assert "Row 2, column D (tc in): 10:02:00:30 has frame 30" in err
+    toml = f"{start}[camera.A]\nframe_rate = 50\n"
+    (shoot.folder / "ingest.toml").write_text(toml, encoding="utf-8")
+    assert shoot("slate", "load", log)[0] != 2
+
+
 SHOTS = (
     "Shot,Scene,Day,Size,Location,Cameras,Note\n"
     "1,12A,1,WS,Quay,A B,\n"

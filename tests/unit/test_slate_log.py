@@ -1,11 +1,13 @@
 """Reading slate logs: every habit of sheets, and everything that can be wrong with one."""
 
 import os
+from fractions import Fraction
 
 import pytest
 
 from ingest.catalog.records import Mark, Rating
 from ingest.errors import BadLog
+from ingest.slate.label_rates import LabelRates
 from ingest.slate.log import read_log
 
 
@@ -21,10 +23,10 @@ def log(tmp_path):
     return write
 
 
-def refused(path):
+def refused(path, **more):
     """The error's lines, joined."""
     with pytest.raises(BadLog) as caught:
-        read_log(path)
+        read_log(path, **more)
     return " ".join(caught.value.lines())
 
 
@@ -205,6 +207,34 @@ def test_when_hundreds_of_rows_are_bad_then_the_first_are_shown_and_the_rest_cou
 def test_when_the_log_is_wrong_then_one_line_says_what_and_where(log, content, words):
     """Each fault has its own words, and nothing is loaded."""
     assert words in refused(log(content))
+
+
+TIMES = "scene,take,camera,start,end\n12A,1,A,10:02:00:23,\n12A,2,{},10:02:40:00,10:03:00:{}\n"
+FILM = Fraction(24000, 1001)
+
+
+def test_when_a_timecode_has_a_frame_beyond_the_projects_rate_then_its_cell_is_refused(log):
+    """Frames count from 0 to the rate less one (SMPTE ST 12-1); 23.976 counts as 24."""
+    path = log(TIMES.format("B", 30))
+    assert (
+        "Row 3, column E (end): 10:03:00:30 has frame 30, but 24 frames a second end at 23"
+        in refused(path, rates=LabelRates(FILM))
+    )
+    assert len(read_log(path)) == 2
+    assert len(read_log(log(TIMES.format("B", 23)), rates=LabelRates(FILM))) == 2
+
+
+@pytest.mark.parametrize(("camera", "taken"), [("Cam D", True), ("", True), ("B", False)])
+def test_when_a_camera_records_at_a_rate_of_its_own_then_its_frames_may_go_that_far(
+    log, camera, taken
+):
+    """Of a row without a camera it may be any one's; another camera's row is held to its own."""
+    rates = LabelRates(FILM, {"D": Fraction(50)})
+    path = log(TIMES.format(camera, 49))
+    if taken:
+        assert len(read_log(path, rates=rates)) == 2
+    else:
+        assert "has frame 49" in refused(path, rates=rates)
 
 
 def test_when_a_cell_is_huge_then_the_row_is_named(log):
