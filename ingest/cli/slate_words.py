@@ -145,6 +145,7 @@ def load_document(result: LoadResult, posters: Path) -> dict[str, Any]:
     told = result.changes
     return {
         "log": result.log,
+        "encoding_guessed": result.guessed,
         "rows": result.rows,
         "new": len(told.new),
         "changed": len(told.changed),
@@ -186,6 +187,8 @@ def load_lines(result: LoadResult) -> Iterator[str]:
     for row in told.gone[:SHOWN]:
         yield item(f"gone: {said_take(row.scene, row.take)} (it was row {row.row})")
     yield from more(len(told.gone))
+    if result.guessed:
+        yield f"It is not UTF-8 and was read as {result.guessed}: look at names with accents."
     yield from match_lines(result.match)
 
 

@@ -95,6 +95,8 @@ class MatchResult:
 @dataclass(frozen=True, slots=True)
 class LoadResult:
     log: str
+    guessed: str | None
+    """The encoding it was read with, where that is a guess."""
     rows: int
     before: int
     """Rows that the log of this name held before; 0 when it is loaded for the first time."""
@@ -127,12 +129,13 @@ def load_log(
     numbers = shoot_days(settings.days, catalog.rolls(production=chosen))
     own = {letter: one.frame_rate for letter, one in settings.devices.items() if one.frame_rate}
     rates = LabelRates(settings.frame_rate, own)
-    rows = read_log(path, sheet=sheet, shoot_dates=numbers, rates=rates)
-    log = rows[0].log
+    read = read_log(path, sheet=sheet, shoot_dates=numbers, rates=rates)
+    rows, log = read.rows, read.rows[0].log
     before = [row for row in catalog.slate(chosen) if row.log == log]
     catalog.load_slate(chosen, log, rows, observer)
     return LoadResult(
         log=log,
+        guessed=read.guessed,
         rows=len(rows),
         before=len(before),
         changes=compare_rows(before, rows),

@@ -6,6 +6,7 @@ Rows and columns are counted as a spreadsheet shows them: the first row is 1, th
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from ingest.catalog.records import SlateRow
 from ingest.errors import BadLog
@@ -16,9 +17,19 @@ from ingest.slate.rows import find_clashes, read_row
 from ingest.slate.sheet import read_sheet
 from ingest.slate.table import check_headings, find_headings, read_days
 
-__all__ = ["read_log"]
+__all__ = ["Log", "read_log"]
 
 _HEADINGS = "give the columns headings: scene, take, camera, roll, clip, circled, notes"
+
+
+@dataclass(frozen=True, slots=True)
+class Log:
+    """What a file says: at least one row."""
+
+    rows: tuple[SlateRow, ...]
+    """In their order, rows that say the same only once."""
+    guessed: str | None
+    """As `Sheet.guessed`."""
 
 
 def read_log(
@@ -27,8 +38,8 @@ def read_log(
     sheet: str | None = None,
     shoot_dates: Mapping[str, int] | None = None,
     rates: LabelRates | None = None,
-) -> tuple[SlateRow, ...]:
-    """The rows of the slate log at `path`, in their order, rows that say the same only once.
+) -> Log:
+    """The slate log at `path`.
 
     Comma, semicolon or tab; UTF-8 with or without mark, UTF-16 with mark, else Windows-1252 or
     Latin-1; or a workbook, whose `sheet` may be named. A row needs a scene and a take; `12A-3` in
@@ -59,7 +70,7 @@ def read_log(
             f"{table.name} has headings and no takes under them; nothing was loaded.",
             do="check that the right sheet was saved",
         )
-    return kept
+    return Log(kept, table.guessed)
 
 
 def _weight(headings: Sequence[str]) -> int:

@@ -48,6 +48,9 @@ class Sheet:
     """The file's name, shown safely; with the sheet's where one was asked for."""
     rows: tuple[tuple[str, ...], ...]
     merged: tuple[Merged, ...] = ()
+    guessed: str | None = None
+    """The encoding that was taken for want of a better, since the text is not Unicode: letters
+    with accents may be other ones."""
 
 
 def read_sheet(path: str, weigh: Weigh, *, sheet: str | None = None) -> Sheet:
@@ -64,8 +67,9 @@ def read_sheet(path: str, weigh: Weigh, *, sheet: str | None = None) -> Sheet:
         return read_workbook(raw, name, weigh, sheet)
     if sheet is not None:
         raise BadLog(f"{name} is no workbook: it has no sheets.", do="leave out --sheet")
-    rows = _records(_text(raw, name), name, weigh)
-    return Sheet(name, tuple(tuple(cells) for cells in rows))
+    text, guessed = _text(raw, name)
+    rows = _records(text, name, weigh)
+    return Sheet(name, tuple(tuple(cells) for cells in rows), guessed=guessed)
 
 
 def _bytes(path: str) -> bytes:
@@ -91,9 +95,11 @@ def _bytes(path: str) -> bytes:
     return raw
 
 
-def _text(raw: bytes, name: str) -> str:
+def _text(raw: bytes, name: str) -> tuple[str, str | None]:
+    """The text, and its encoding where that is a guess."""
     if raw.startswith(b"\xd0\xcf\x11\xe0"):
         raise BadLog(f"{name} is a spreadsheet of the old kind (XLS), not CSV.", do=_SAVE_AGAIN)
+    guessed = None
     try:
         if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
             text = raw.decode("utf-16")
@@ -101,15 +107,15 @@ def _text(raw: bytes, name: str) -> str:
             text = raw.decode("utf-8-sig")
     except UnicodeDecodeError:
         try:
-            text = raw.decode("cp1252")
+            text, guessed = raw.decode("cp1252"), "Windows-1252"
         except UnicodeDecodeError:
-            text = raw.decode("latin-1")
+            text, guessed = raw.decode("latin-1"), "Latin-1"
     if "\0" in text:
         row = text.count("\n", 0, text.index("\0")) + 1
         raise BadLog(
             f"{name} holds a NUL byte in line {row}: it is not plain text.", do=_SAVE_AGAIN
         )
-    return text
+    return text, guessed
 
 
 def _records(text: str, name: str, weigh: Weigh) -> list[list[str]]:

@@ -159,6 +159,19 @@ def test_when_a_log_is_loaded_again_then_it_says_what_changed(shoot):
     assert "3 rows loaded, nothing in it is new" in shoot("slate", "load", shoot.log(corrected))[1]
 
 
+def test_when_a_log_is_not_unicode_then_it_is_said_what_it_was_read_as(shoot):
+    """An older spreadsheet's CSV: its bytes could be other letters too. UTF-8 is not a guess."""
+    path = shoot.folder / "day1.csv"
+    text = LOG.replace("wind", "Märzlicht")
+    path.write_bytes(text.encode("cp1252"))
+    said = "It is not UTF-8 and was read as Windows-1252: look at names with accents.\n"
+    assert said in shoot("slate", "load", str(path))[1]
+    assert shoot.json("slate", "load", str(path))[1]["encoding_guessed"] == "Windows-1252"
+    path.write_bytes(text.encode())
+    assert "UTF-8" not in shoot("slate", "load", str(path))[1]
+    assert shoot.json("slate", "load", str(path))[1]["encoding_guessed"] is None
+
+
 def test_when_a_frame_is_beyond_the_projects_rate_then_nothing_is_loaded(shoot, monkeypatch):
     """The rate of ingest.toml counts, and so does that of the camera which the row names."""
     monkeypatch.chdir(shoot.folder)

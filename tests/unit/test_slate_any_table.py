@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Observer
 from ingest.errors import BadLog
-from ingest.slate.log import read_log
 from ingest.slate.planned import read_shot_list
+from tests.helpers.paper import rows_of
 
 INES = Observer("ines", "cart-1", "5b1c")
 HEADINGS = st.sampled_from(
@@ -51,7 +51,7 @@ def test_when_a_log_is_any_table_then_all_its_rows_are_read_or_none(tmp_path, ta
     """Each row with a cell in it is in the rows, or the error is ours and names what is wrong."""
     path = written(tmp_path, table, mark)
     try:
-        rows = read_log(path)
+        rows = rows_of(path)
     except BadLog as bad:
         assert all("\n" not in line and "\x1b" not in line for line in bad.lines())
         return
@@ -61,7 +61,7 @@ def test_when_a_log_is_any_table_then_all_its_rows_are_read_or_none(tmp_path, ta
     lost = [n for n in filled if n > min(told) and n not in told]
     if lost:  # only what an earlier row says in the same words: without it nothing changes
         left = [[] if n in lost else row for n, row in enumerate(table, start=1)]
-        assert read_log(written(tmp_path, left, mark)) == rows
+        assert rows_of(written(tmp_path, left, mark)) == rows
 
 
 @settings(
@@ -87,7 +87,7 @@ def test_when_any_table_is_loaded_then_the_catalog_holds_all_of_it_or_what_it_he
     folder = tmp_path_factory.mktemp("any")
     with Catalog.open(str(folder / "c.sqlite3")) as catalog:
         try:
-            rows = read_log(written(folder, table, ","))
+            rows = rows_of(written(folder, table, ","))
         except BadLog:
             return
         catalog.load_slate("Salt Road", "any.csv", rows, INES)
@@ -101,6 +101,6 @@ def test_when_a_log_is_any_bytes_then_it_is_read_or_refused(tmp_path, content, h
     path = tmp_path / "any.csv"
     path.write_bytes(head + content)
     try:
-        read_log(str(path))
+        rows_of(str(path))
     except BadLog as bad:
         assert bad.do

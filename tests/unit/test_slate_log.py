@@ -8,7 +8,7 @@ import pytest
 from ingest.catalog.records import Mark, Rating
 from ingest.errors import BadLog
 from ingest.slate.label_rates import LabelRates
-from ingest.slate.log import read_log
+from tests.helpers.paper import rows_of
 
 
 @pytest.fixture
@@ -26,7 +26,7 @@ def log(tmp_path):
 def refused(path, **more):
     """The error's lines, joined."""
     with pytest.raises(BadLog) as caught:
-        read_log(path, **more)
+        rows_of(path, **more)
     return " ".join(caught.value.lines())
 
 
@@ -40,13 +40,13 @@ def test_when_a_sheet_is_saved_in_any_usual_way_then_it_reads_the_same(log, mark
     """Comma, semicolon or tab; with or without mark; line ends of any system."""
     cells = ['"Märzlicht, spät; naß"', "12A", "3", "A"]
     text = mark.join(["Notes", "SCENE", "Take", "Cam"]) + end + mark.join(cells) + end
-    (row,) = read_log(log(text.encode(encoding)))
+    (row,) = rows_of(log(text.encode(encoding)))
     assert (row.scene, row.take, row.camera, row.note) == ("12A", "3", "A", "Märzlicht, spät; naß")
 
 
 def test_when_headings_use_other_words_then_they_mean_the_same(log):
     """Synonyms, order and case are the sheet's own affair."""
-    (row,) = read_log(
+    (row,) = rows_of(
         log(
             "Comment,TC Out,TC In,File Name,Reel,Cam.,Set-up,Tk,Slate,Sound Roll,Shoot Day,Print\n"
             "wind,10:02:42:00,10:02:00:00,C0003.MOV,A003,A,7,3,12A,S01,Day 2,yes\n"
@@ -60,25 +60,25 @@ def test_when_headings_use_other_words_then_they_mean_the_same(log):
 
 def test_when_scene_and_slate_are_both_there_then_slate_is_the_shot(log):
     """Where slates are running numbers the scene has a column of its own."""
-    (row,) = read_log(log("slate,scene,take\n104,12,3\n"))
+    (row,) = rows_of(log("slate,scene,take\n104,12,3\n"))
     assert (row.scene, row.shot) == ("12", "104")
 
 
 def test_when_scene_and_take_stand_in_one_cell_then_both_are_read(log):
     """12A-3 in the slate's cell, with no column for takes."""
-    (row,) = read_log(log("slate,camera\n12A-3,A\n"))
+    (row,) = rows_of(log("slate,camera\n12A-3,A\n"))
     assert (row.scene, row.take) == ("12A", "3")
 
 
 def test_when_a_title_stands_above_the_headings_then_rows_count_as_the_sheet_shows_them(log):
     """Row 4 is row 4 of the sheet."""
-    (row,) = read_log(log("Saltmarsh,,\n,,\nscene,take,notes\n12A,3,\n"))
+    (row,) = rows_of(log("Saltmarsh,,\n,,\nscene,take,notes\n12A,3,\n"))
     assert row.row == 4
 
 
 def test_when_a_column_is_not_known_then_it_is_kept_as_written(log):
     """Props are nobody's business here, but not lost."""
-    (row,) = read_log(log("scene,take,Props (on set),Weather\n12A,3,lamp,\n"))
+    (row,) = rows_of(log("scene,take,Props (on set),Weather\n12A,3,lamp,\n"))
     assert row.extra == {"Props (on set)": "lamp"}
 
 
@@ -101,7 +101,7 @@ def test_when_a_column_is_not_known_then_it_is_kept_as_written(log):
 )
 def test_when_a_take_is_rated_then_the_words_are_understood(log, heading, cell, rating):
     """NG only where NG is written: not circled is not NG."""
-    (row,) = read_log(log(f"scene,take,{heading}\n12A,3,{cell}\n"))
+    (row,) = rows_of(log(f"scene,take,{heading}\n12A,3,{cell}\n"))
     assert row.rating is rating
 
 
@@ -110,7 +110,7 @@ def test_when_a_take_is_rated_then_the_words_are_understood(log, heading, cell, 
 )
 def test_when_a_take_has_no_sound_then_mos_is_known(log, line):
     """In its own column, as the sound roll, or in the note."""
-    (row,) = read_log(log(f"scene,take,mos,sound roll,notes\n{line}\n"))
+    (row,) = rows_of(log(f"scene,take,mos,sound roll,notes\n{line}\n"))
     assert row.mos
 
 
@@ -127,19 +127,19 @@ def test_when_a_take_has_no_sound_then_mos_is_known(log, line):
 )
 def test_when_a_timecode_is_written_loosely_then_it_is_read(log, written, read):
     """The ways people type a timecode; the semicolon keeps its meaning."""
-    (row,) = read_log(log(f"scene\ttake\ttimecode\n12A\t3\t{written}\n"))
+    (row,) = rows_of(log(f"scene\ttake\ttimecode\n12A\t3\t{written}\n"))
     assert row.start_timecode == read
 
 
 def test_when_a_take_runs_over_midnight_then_it_does_not_end_before_it_begins(log):
     """23:59 to 00:01 is two minutes."""
-    (row,) = read_log(log("scene,take,start,end\n12A,3,23:59:00:00,00:01:00:00\n"))
+    (row,) = rows_of(log("scene,take,start,end\n12A,3,23:59:00:00,00:01:00:00\n"))
     assert row.end_timecode == "00:01:00:00"
 
 
 def test_when_a_clip_holds_a_series_then_each_take_is_a_row(log):
     """Three takes of one clip, three rows."""
-    rows = read_log(log("scene,take,clip\n12A,1,C0003\n12A,2,C0003\n12A,3,C0003\n"))
+    rows = rows_of(log("scene,take,clip\n12A,1,C0003\n12A,2,C0003\n12A,3,C0003\n"))
     assert [(row.take, row.clip) for row in rows] == [
         ("1", "C0003"),
         ("2", "C0003"),
@@ -149,13 +149,13 @@ def test_when_a_clip_holds_a_series_then_each_take_is_a_row(log):
 
 def test_when_a_spreadsheet_protects_zeros_then_the_text_is_taken(log):
     """="012" is how zeros survive there."""
-    (row,) = read_log(log('scene,take,clip\n12A,3,"=""0012"""\n'))
+    (row,) = rows_of(log('scene,take,clip\n12A,3,"=""0012"""\n'))
     assert row.clip == "0012"
 
 
 def test_when_one_row_stands_twice_then_it_counts_once(log):
     """A doubled row says nothing new."""
-    assert len(read_log(log(PLAIN + PLAIN.splitlines()[1] + "\n"))) == 1
+    assert len(rows_of(log(PLAIN + PLAIN.splitlines()[1] + "\n"))) == 1
 
 
 # What can be wrong --------------------------------------------------------------------------
@@ -220,8 +220,8 @@ def test_when_a_timecode_has_a_frame_beyond_the_projects_rate_then_its_cell_is_r
         "Row 3, column E (end): 10:03:00:30 has frame 30, but 24 frames a second end at 23"
         in refused(path, rates=LabelRates(FILM))
     )
-    assert len(read_log(path)) == 2
-    assert len(read_log(log(TIMES.format("B", 23)), rates=LabelRates(FILM))) == 2
+    assert len(rows_of(path)) == 2
+    assert len(rows_of(log(TIMES.format("B", 23)), rates=LabelRates(FILM))) == 2
 
 
 @pytest.mark.parametrize(("camera", "taken"), [("Cam D", True), ("", True), ("B", False)])
@@ -232,7 +232,7 @@ def test_when_a_camera_records_at_a_rate_of_its_own_then_its_frames_may_go_that_
     rates = LabelRates(FILM, {"D": Fraction(50)})
     path = log(TIMES.format(camera, 49))
     if taken:
-        assert len(read_log(path, rates=rates)) == 2
+        assert len(rows_of(path, rates=rates)) == 2
     else:
         assert "has frame 49" in refused(path, rates=rates)
 
@@ -246,7 +246,7 @@ def test_when_a_cell_is_huge_then_the_row_is_named(log):
 def test_when_there_are_a_thousand_empty_columns_then_they_do_no_harm(log):
     """Spreadsheets leave them behind."""
     blank = "," * 1000
-    (row,) = read_log(log(f"scene,take{blank}\n12A,3{blank}\n"))
+    (row,) = rows_of(log(f"scene,take{blank}\n12A,3{blank}\n"))
     assert row.extra == {}
 
 
@@ -258,7 +258,7 @@ def test_when_there_are_a_thousand_columns_with_headings_then_it_is_refused(log)
 
 def test_when_a_note_is_a_formula_then_it_stays_text(log):
     """Nothing here works formulas out; the outputs make them harmless."""
-    (row,) = read_log(log('scene,take,notes\n12A,3,"=HYPERLINK(""x"")"\n'))
+    (row,) = rows_of(log('scene,take,notes\n12A,3,"=HYPERLINK(""x"")"\n'))
     assert row.note == '=HYPERLINK("x")'
 
 
@@ -303,26 +303,26 @@ def test_when_the_path_is_no_file_then_it_is_said(tmp_path):
 def test_when_a_log_says_how_a_take_was_slated_then_it_is_known(log, take, cells, marks):
     """Common practice, no source: in a column, behind the number, in the note, in the name."""
     heading, _, cell = cells.partition(" ")
-    (row,) = read_log(log(f'scene,take,{heading or "x"}\n12A,"{take}","{cell}"\n'))
+    (row,) = rows_of(log(f'scene,take,{heading or "x"}\n12A,"{take}","{cell}"\n'))
     assert row.marks == marks
 
 
 def test_when_short_forms_stand_behind_a_take_then_the_take_is_the_number_alone(log):
     """`3 MOS TS` is take 3, mute, slated at its end."""
-    (row,) = read_log(log("scene,take\n12A,3 MOS TS\n"))
+    (row,) = rows_of(log("scene,take\n12A,3 MOS TS\n"))
     assert (row.take, row.mos, row.marks) == ("3", True, (Mark.TAIL_SLATE,))
 
 
 def test_when_a_circle_is_drawn_round_the_number_then_the_take_is_circled(log):
     """The sign for a circled 3, as in Unicode's Enclosed Alphanumerics."""
-    (row,) = read_log(log("scene,take\n12A,③\n"))
+    (row,) = rows_of(log("scene,take\n12A,③\n"))
     assert (row.take, row.rating) == ("3", Rating.CIRCLED)
 
 
 @pytest.mark.parametrize("written", ["1-3", "1–3", "1, 2, 3", "1+2+3", "1/2/3"])
 def test_when_a_row_tells_of_several_takes_then_it_is_a_series(log, written):
     """One clip, three takes, one row of the sheet."""
-    rows = read_log(log(f'scene,take,clip\n12A,"{written}",C0003\n'))
+    rows = rows_of(log(f'scene,take,clip\n12A,"{written}",C0003\n'))
     assert [(row.take, row.clip, row.row) for row in rows] == [
         (take, "C0003", 2) for take in ("1", "2", "3")
     ]
@@ -332,7 +332,7 @@ def test_when_a_row_tells_of_several_takes_then_it_is_a_series(log, written):
 @pytest.mark.parametrize("written", ["A+B", "A B", "a/b", "A, B", "Cam A & Cam B", "A and B"])
 def test_when_a_row_tells_of_two_cameras_then_each_gets_its_own(log, written):
     """With its own roll and clip, in the same order."""
-    rows = read_log(log(f'scene,take,camera,roll,clip\n12A,3,"{written}","A1 B1","C3, C9"\n'))
+    rows = rows_of(log(f'scene,take,camera,roll,clip\n12A,3,"{written}","A1 B1","C3, C9"\n'))
     assert [(row.camera or "").upper() for row in rows] == ["A", "B"]
     assert [(row.roll, row.clip) for row in rows] == [("A1", "C3"), ("B1", "C9")]
 
@@ -352,13 +352,13 @@ def test_when_a_row_tells_of_two_cameras_then_each_gets_its_own(log, written):
 )
 def test_when_a_column_holds_times_of_day_then_they_are_the_wall_clock(log, written, read):
     """No frames: not a timecode. The heading `start` says neither."""
-    (row,) = read_log(log(f"scene;take;start\n12A;3;{written}\n"))
+    (row,) = rows_of(log(f"scene;take;start\n12A;3;{written}\n"))
     assert (row.start_clock, row.start_timecode) == (read, None)
 
 
 def test_when_timecode_and_clock_stand_side_by_side_then_both_are_kept(log):
     """Two axes, never mixed."""
-    (row,) = read_log(log("scene,take,TC in,Time,Time out\n12A,3,10:02:00:00,10:42,10:44\n"))
+    (row,) = rows_of(log("scene,take,TC in,Time,Time out\n12A,3,10:02:00:00,10:42,10:44\n"))
     assert (row.start_timecode, row.start_clock, row.end_clock) == (
         "10:02:00:00",
         "10:42:00",
@@ -368,13 +368,13 @@ def test_when_timecode_and_clock_stand_side_by_side_then_both_are_kept(log):
 
 def test_when_one_cell_of_a_column_has_frames_then_all_of_it_is_timecode(log):
     """The rest was written short."""
-    rows = read_log(log("scene,take,start\n12A,1,10:02:00\n12A,2,10:04:00:12\n"))
+    rows = rows_of(log("scene,take,start\n12A,1,10:02:00\n12A,2,10:04:00:12\n"))
     assert [row.start_timecode for row in rows] == ["10:02:00:00", "10:04:00:12"]
 
 
 def test_when_stop_holds_no_time_then_it_is_the_lens_s(log):
     """And the other columns of a camera report."""
-    (row,) = read_log(
+    (row,) = rows_of(
         log(
             "scene,take,lens,stop,filter,ISO,WB,shutter angle,fps\n"
             "12A,3,35 mm,T2.8,ND6,800,5600,180,25\n"
@@ -387,7 +387,7 @@ def test_when_stop_holds_no_time_then_it_is_the_lens_s(log):
 
 def test_when_stop_stands_beside_start_then_it_is_the_end(log):
     """Of the take, by the clock."""
-    (row,) = read_log(log("scene,take,start,stop\n12A,3,10:42,10:44\n"))
+    (row,) = rows_of(log("scene,take,start,stop\n12A,3,10:42,10:44\n"))
     assert (row.start_clock, row.end_clock, row.stop) == ("10:42:00", "10:44:00", None)
 
 
@@ -407,7 +407,7 @@ def test_when_stop_stands_beside_start_then_it_is_the_end(log):
 def test_when_days_stand_as_dates_then_they_are_shoot_days(log, written, heading):
     """In one style throughout; the day's number where it is known."""
     one, other = written
-    rows = read_log(
+    rows = rows_of(
         log(f'scene;take;{heading}\n12A;1;"{one}"\n12A;2;"{other}"\n'),
         shoot_dates={"2026-03-14": 1},
     )
@@ -417,7 +417,7 @@ def test_when_days_stand_as_dates_then_they_are_shoot_days(log, written, heading
 def test_when_a_date_could_be_two_days_then_the_shoot_days_settle_it_or_nothing_does(log):
     """3 April and 4 March are both possible until one of them is a shoot day."""
     path = log("scene,take,date\n12A,1,03/04/2026\n")
-    assert read_log(path, shoot_dates={"2026-03-04": 2})[0].day == 2
+    assert rows_of(path, shoot_dates={"2026-03-04": 2})[0].day == 2
     said = refused(path)
     assert "03/04/2026 may be 2026-04-03 or 2026-03-04" in said
     assert "write all dates as 2026-03-14" in said
@@ -445,5 +445,5 @@ def test_when_a_cell_could_mean_two_things_then_the_load_stops_in_words(log, con
 
 def test_when_a_log_has_frames_and_no_scenes_then_a_frame_is_the_scene(log):
     """A storyboard, as for a commercial."""
-    (row,) = read_log(log("frame,take\n7,2\n"))
+    (row,) = rows_of(log("frame,take\n7,2\n"))
     assert (row.scene, row.shot, row.take) == ("7", "7", "2")

@@ -8,7 +8,7 @@ from openpyxl import Workbook, load_workbook
 
 from ingest.errors import BadLog, UsageError
 from ingest.slate import workbook
-from ingest.slate.log import read_log
+from tests.helpers.paper import rows_of
 
 HEADINGS = ("Scene", "Take", "Clip", "Time", "Date", "Notes")
 
@@ -31,14 +31,14 @@ def book(tmp_path):
 
 def refused(path, **more):
     with pytest.raises(BadLog) as caught:
-        read_log(path, **more)
+        rows_of(path, **more)
     return " ".join(caught.value.lines())
 
 
 def test_when_a_workbook_is_loaded_then_cells_read_as_a_person_sees_them(book):
     """Whole numbers bare, dates as 2026-03-14, times as 10:42:05."""
     path = book(("12A", 3, 12, dt.time(10, 42, 5), dt.date(2026, 3, 14), "wind"), (13, 1.0, None))
-    one, other = read_log(path)
+    one, other = rows_of(path)
     assert (one.scene, one.take, one.clip, one.note) == ("12A", "3", "12", "wind")
     assert (one.start_clock, one.date, one.row, one.log) == (
         "10:42:05",
@@ -55,7 +55,7 @@ def test_when_one_of_several_sheets_has_headings_then_it_is_read(book):
     def cover(made):
         made.create_sheet("Cover", 0).append(["Saltmarsh", "day 1"])
 
-    assert len(read_log(book(("12A", 3), change=cover))) == 1
+    assert len(rows_of(book(("12A", 3), change=cover))) == 1
 
 
 def test_when_two_sheets_have_headings_then_one_must_be_named(book):
@@ -70,7 +70,7 @@ def test_when_two_sheets_have_headings_then_one_must_be_named(book):
     said = refused(path)
     assert "2 sheets with headings: Sheet, Day 2" in said
     assert "--sheet" in said
-    (row,) = read_log(path, sheet="day 2")
+    (row,) = rows_of(path, sheet="day 2")
     assert (row.scene, row.log) == ("14", "day1.xlsx, Day 2")
     assert "has no sheet Day 3; it has Sheet, Day 2" in refused(path, sheet="Day 3")
 
@@ -78,7 +78,7 @@ def test_when_two_sheets_have_headings_then_one_must_be_named(book):
 def test_when_a_cell_is_a_formula_then_it_is_named_and_nothing_is_loaded(book):
     """What it came to is not what was written; in notes it stays text."""
     assert "Row 2, column A (Scene): =B2+9 is a formula" in refused(book(("=B2+9", 3)))
-    (row,) = read_log(book(("12A", 3, None, None, None, '=HYPERLINK("x")')))
+    (row,) = rows_of(book(("12A", 3, None, None, None, '=HYPERLINK("x")')))
     assert row.note == '=HYPERLINK("x")'
 
 
@@ -101,7 +101,7 @@ def test_when_a_title_is_merged_above_the_headings_then_it_does_no_harm(book):
         made.active["A1"] = "Saltmarsh, day 1"
         made.active.merge_cells("A1:F1")
 
-    (row,) = read_log(book(("12A", 3), change=title))
+    (row,) = rows_of(book(("12A", 3), change=title))
     assert row.row == 3
 
 
@@ -145,6 +145,6 @@ def test_when_openpyxl_is_missing_then_it_is_said_what_to_install(book, monkeypa
     path = book(("12A", 3))
     monkeypatch.setitem(__import__("sys").modules, "openpyxl", None)
     with pytest.raises(UsageError) as caught:
-        read_log(path)
+        rows_of(path)
     assert 'pip install "ingest[xlsx]"' in caught.value.do
     assert load_workbook  # the test itself has it
