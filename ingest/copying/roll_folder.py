@@ -65,6 +65,10 @@ class RollFolder:
                 self.handle = os.dup(handle)
                 for above in made:
                     platforms.flush(tree.folder(above))
+                if not made:
+                    # Whoever filled it before may have been killed between a rename and its
+                    # flush: what is found here outlives a power cut from now on.
+                    platforms.flush_volume(handle)
         except OSError as error:
             raise Unfinished(
                 f"{shown(destination.name)}: the roll's folder can't be made: {error.strerror}.",

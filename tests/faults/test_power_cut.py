@@ -7,13 +7,15 @@ each moment is mounted as after a real cut. INGEST_SEEDS in the environment: mom
 from __future__ import annotations
 
 import os
+import signal
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from laboratory.intake import final_files, looks, seeds
-from laboratory.planted import BUGS, FOOTAGE_BUG
-from laboratory.power import DISKS, Bench, Truth, bench, violations, whole_and_tidy
+from laboratory.planted import BUGS, FOOTAGE_BUG, KILLED
+from laboratory.power import DISKS, PLANTED, Bench, Truth, bench, violations, whole_and_tidy
 from laboratory.warm import warm
 
 pytestmark = [pytest.mark.laboratory, pytest.mark.long]
@@ -115,6 +117,30 @@ def test_on_a_file_system_without_a_journal_only_the_flush_of_each_file_saves_it
         found = [said for moment in moments for said in made.violations_at(moment)]
         print(bug, "on", kind, "without a journal:", len(found), "violations")
         assert bool(found) is (bug != "none"), found
+
+
+def test_what_a_killed_run_had_renamed_and_not_flushed_is_true_when_the_next_one_says_matched() -> (
+    None
+):
+    """Killed right before it would have flushed the folders, and gone on with at once: those files
+    are compared where they stand, and outlive the cut that follows like any other."""
+    with bench("reflinked", options="", journal=False) as made:
+        stood: list[int] = []
+
+        def run_and_kill() -> None:
+            first = made.intake
+            # It is killed before it has any evidence to tell of, so there is nobody to be told.
+            first.program = (sys.executable, str(PLANTED), KILLED, "-1", "-1")
+            done = first.run()
+            assert done.code == -signal.SIGKILL, done
+            stood.append(sum(len(final_files(root)) for root in made.drives))
+
+        moments = made.cut_after_evidence("none", begun=run_and_kill)
+        assert moments
+        assert stood[0] > 0
+        found = [said for moment in moments for said in made.violations_at(moment)]
+        print(stood[0], "files stood;", len(found), "violations in", len(moments), "moments")
+        assert found == []
 
 
 @pytest.mark.parametrize(("kind", "seen"), [("reflinked", False), ("volatile", True)])

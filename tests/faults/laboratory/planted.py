@@ -10,18 +10,22 @@ program's own. BUG is one of `BUGS`, or "none" for the program as it is.
 from __future__ import annotations
 
 import os
+import signal
 import stat
 import sys
 import threading
 from collections.abc import Callable, Sequence
 from typing import Any
 
-__all__ = ["BUGS", "FOOTAGE_BUG"]
+__all__ = ["BUGS", "FOOTAGE_BUG", "KILLED"]
 
 BUGS = ("flush left out", "folder flush left out", "evidence before flush")
 
 FOOTAGE_BUG = "flush of footage left out"
 """Hidden by a journalling file system: the flush of our own journal takes all else with it."""
+
+KILLED = "killed between rename and folder flush"
+"""No bug of the program: when the stills of the card have their final names on a drive."""
 
 _cut = threading.Event()
 """Set once the power was cut for the first time."""
@@ -60,6 +64,15 @@ def _plant(bug: str) -> None:
         platforms.flush = _without(_is_footage, platforms.flush)
     elif bug == "folder flush left out":
         platforms.flush = _without(_is_folder, platforms.flush)
+    elif bug == KILLED:
+        flush = platforms.flush
+
+        def kill_or_flush(fd: int) -> None:
+            if _is_folder(fd) and any(name.startswith("S0") for name in os.listdir(fd)):
+                os.kill(os.getpid(), signal.SIGKILL)
+            flush(fd)
+
+        platforms.flush = kill_or_flush
     elif bug == "evidence before flush":
         ledger._BATCH_SECONDS = 0.0
         finish = Finisher.finish

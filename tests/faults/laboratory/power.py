@@ -21,7 +21,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -55,6 +55,7 @@ from laboratory.volatile_disk import clone, cut, volatile_disks
 
 __all__ = [
     "DISKS",
+    "PLANTED",
     "Bench",
     "Moment",
     "Truth",
@@ -80,6 +81,8 @@ CARD_SIZES = {
 }
 """A small card of mixed files: clips larger than one range, companions, several hundred small
 ones, an empty one, and names that mean trouble."""
+
+PLANTED = Path(__file__).with_name("planted.py")
 
 _SIZES_MB = {"catalog": 64, "first": 160, "second": 160}
 _ROOM_MB = 6000
@@ -278,17 +281,20 @@ class Bench:
     def _files_named(self) -> int:
         return sum(len(final_files(root)) for root in self.drives)
 
-    def cut_after_evidence(self, bug: str, most: int = 12) -> list[Moment]:
+    def cut_after_evidence(
+        self, bug: str, most: int = 12, *, begun: Callable[[], None] = lambda: None
+    ) -> list[Moment]:
         """Run the offload with a planted bug, or "none", and cut it right after each of the
-        first `most` commits of evidence. With its bug in it, it still says that all is well."""
+        first `most` commits of evidence. With its bug in it, it still says that all is well.
+        `begun` is called when the disks are there, before the run."""
         moments: list[Moment] = []
         ask, asked = os.pipe()
         answered, answer = os.pipe()
         with self.disks() as disks:
+            begun()
             intake = self.intake
-            program = Path(__file__).with_name("planted.py")
             process = subprocess.Popen(
-                [sys.executable, program, bug, str(asked), str(answered), *intake.words],
+                [sys.executable, PLANTED, bug, str(asked), str(answered), *intake.words],
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.PIPE,
