@@ -37,6 +37,7 @@ class Reads:
         self._samples: list[str] = [""] * count
         self._changed = threading.Condition()
         self._waiting = 0
+        self._ended = False
 
     def digest(self, task: int, kind: str, digest: str, samples: str) -> None:
         with self._changed:
@@ -53,16 +54,23 @@ class Reads:
                 self._details[task] = detail
             self._wake()
 
+    def end(self) -> None:
+        """The reader has ended: what isn't settled yet never will be."""
+        with self._changed:
+            self._ended = True
+            self._wake()
+
     def _wake(self) -> None:
         if self._waiting:
             self._changed.notify_all()
 
     def is_settled(self, task: int) -> bool:
-        """Nothing more will be learnt of it: it failed, or it was read and every digest is in."""
+        """Nothing more will be learnt of it: it failed, it was read and every digest is in, or
+        the reader ended before."""
         state = self._states[task]
         if state is CardState.READ:
             return len(self._digests[task]) == self._kinds
-        return state is not CardState.NOT_REACHED
+        return self._ended or state is not CardState.NOT_REACHED
 
     def wait(self, task: int, stop: threading.Event) -> CardReadOf:
         """The card's read of a file, once it is settled (or as it stands when stopped)."""

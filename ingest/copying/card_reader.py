@@ -98,7 +98,8 @@ class CardReader:
         self._stop = stop
         self._head_start = head_start
         self.bytes_read = 0
-        self.ended = False
+        self.all_read = False
+        """All that could be read was read and handed out."""
         self._to_fetch: queue.SimpleQueue[_Fetch | None] = queue.SimpleQueue()
         self._flying: deque[_Fetch] = deque()
         self._large: dict[int, _Large] = {}
@@ -114,15 +115,9 @@ class CardReader:
     def _run(self) -> None:
         try:
             with Tree(self._card) as tree:
-                for pieces in layout(self._tasks):
-                    if self._stop.is_set() or not self._order(tree, pieces):
-                        break
-                    if len(self._flying) >= _AHEAD:
-                        self._deliver()
-                while self._flying and not self._stop.is_set():
-                    self._deliver()
+                self.all_read = self._read(tree)
         finally:
-            self.ended = True
+            self._reads.end()
             for _ in range(_AHEAD):
                 self._to_fetch.put(None)
             for hashes in self._hash_queues:
@@ -130,6 +125,20 @@ class CardReader:
             for drive in self._drives:
                 drive.chunks.put(None)
             self._let_go()
+
+    def _read(self, tree: Tree) -> bool:
+        """Read everything, or until stopped; no further when no drive takes anything any more."""
+        for pieces in layout(self._tasks):
+            if self._stop.is_set() or not self._wanted() or not self._order(tree, pieces):
+                return False
+            if len(self._flying) >= _AHEAD:
+                self._deliver()
+        while self._flying and not self._stop.is_set():
+            self._deliver()
+        return not self._stop.is_set()
+
+    def _wanted(self) -> bool:
+        return not self._drives or any(drive.takes_chunks for drive in self._drives)
 
     def _let_go(self) -> None:
         """Close what is still open; a file that a fetcher is stuck in stays, and so does he."""
@@ -221,6 +230,9 @@ class CardReader:
                         if self._stop.is_set():
                             break
                         self._fetch(tree, fetch, piece)
+                except BaseException:
+                    self._stop.set()  # before it is done: what wasn't read must not be handed out
+                    raise
                 finally:
                     fetch.done.set()
 

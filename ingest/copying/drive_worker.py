@@ -32,6 +32,10 @@ from ingest.copying.writing import Writer
 
 __all__ = ["DriveWorker", "told"]
 
+_OPEN_FILES = 32
+"""Large files that one drive of one card has written and not yet read back, each held open with
+one or two descriptors: a process may have as few as 1024, on macOS 256."""
+
 
 class DriveWorker:
     """Three threads for one drive, and what they share. One that stopped says why."""
@@ -54,16 +58,28 @@ class DriveWorker:
         self.stopped = ""
         self.ended = False
         self._pool = pool
+        self._reads = reads
         self._stop = stop
         self._busy: dict[str, float] = {}
         self._moved = time.monotonic()
         self._to_read: queue.SimpleQueue[Work | None] = queue.SimpleQueue()
         self._to_finish: queue.SimpleQueue[Sequence[Checked] | None] = queue.SimpleQueue()
         volume = folder.destination.volume
+        open_files = threading.Semaphore(_OPEN_FILES)
         self._writer = Writer(
-            folder.handle, number, tasks, run, self._to_read.put, self._move, fs_type=volume.fs_type
+            folder.handle,
+            number,
+            tasks,
+            run,
+            self._to_read.put,
+            self._move,
+            stop,
+            open_files,
+            fs_type=volume.fs_type,
         )
-        self._read_back = ReadBack(folder.handle, volume, tasks, self._to_finish.put, self._move)
+        self._read_back = ReadBack(
+            folder.handle, volume, tasks, self._to_finish.put, self._move, open_files
+        )
         self._finisher = Finisher(folder, number, tasks, reads, outcomes, stop, self._writer)
         self._late = folder.destination.read_back_after
 
@@ -87,18 +103,26 @@ class DriveWorker:
 
         The buffer that a stuck thread holds is never used again; those still waiting go back.
         """
-        if self.ended:
-            return
-        begun = list(self._busy.values())
+        begun = [] if self.ended else list(self._busy.values())
         if begun and time.monotonic() - max(self._moved, *begun) > patience_s:
             self.stopped = self.stopped or f"gave no answer for {patience_s:.0f} seconds"
             self.ended = True
-            self._folder.abandoned = True
+            self.abandon()
+        if self.abandoned:
+            # Each time, since the reader may just have been about to hand it one more.
             with contextlib.suppress(queue.Empty):
-                while True:
-                    chunk = self.chunks.get_nowait()
-                    if chunk is not None:
-                        self._pool.give_back(chunk.buffer, chunk.generation)
+                while (chunk := self.chunks.get_nowait()) is not None:
+                    self._pool.give_back(chunk.buffer, chunk.generation)
+                self.chunks.put(None)  # on which the thread ends, should it wake up
+
+    @property
+    def abandoned(self) -> bool:
+        return self._folder.abandoned
+
+    def abandon(self) -> None:
+        """Its folder is never touched again: a thread that is still at work there may wake up
+        any time, and must find its handles its own."""
+        self._folder.abandoned = True
 
     def _move(self) -> None:
         self._moved = time.monotonic()
@@ -133,7 +157,7 @@ class DriveWorker:
         try:
             while (work := self._to_read.get()) is not None:
                 if self._late:
-                    waiting.append(work)
+                    self._put_off(work, waiting)
                 else:
                     self._read_back_one(work)
             for work in waiting:
@@ -141,6 +165,13 @@ class DriveWorker:
         finally:
             self._read_back.close()
             self._to_finish.put(None)
+
+    def _put_off(self, work: Work, waiting: list[Work]) -> None:
+        with self._working("read back"):
+            if self._stop.is_set():
+                self._read_back.drop(work)
+            elif (left := self._read_back.put_off(work)) is not None:
+                waiting.append(left)
 
     def _read_back_one(self, work: Work) -> None:
         with self._working("read back"):
@@ -162,6 +193,9 @@ class DriveWorker:
                             break
                         more = self._to_finish.get_nowait()
                 open_end = more is not None
+                for checked in batch:
+                    # The card's silence, and not this drive's.
+                    self._reads.wait(checked.task, self._stop)
                 with self._working("finisher"):
                     self._finisher.finish(batch)
         finally:

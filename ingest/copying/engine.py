@@ -16,6 +16,7 @@ nothing waits for it; the caller's thread only waits with limits.
 from __future__ import annotations
 
 import contextlib
+import math
 import queue
 import secrets
 import threading
@@ -57,7 +58,8 @@ _KEPT = 2048
 """Bytes that what is known of one file takes until the end, by scripts/bench --case many."""
 _TICK = 0.2
 _PATIENCE = 120.0
-_LEAVE = 1.5
+_LEAVE = 1.3
+_GRACE = 0.3
 
 
 def copy(
@@ -144,7 +146,7 @@ class _Engine:
             self.stop,
             head_start,
         )
-        self.threads: list[threading.Thread] = []
+        self.threads: list[tuple[threading.Thread, DriveWorker | None]] = []
         self.failure: BaseException | None = None
 
     def run(self, tell: Callable[[Event], None], patience_s: float) -> Iterator[FileOutcome]:
@@ -154,14 +156,14 @@ class _Engine:
             self._start(kind, partial(self._hash, number, kind))
         for drive in self.drives:
             for name, work in drive.works():
-                self._start(f"{drive.name} {name}", work)
+                self._start(f"{drive.name} {name}", work, drive)
         gathered = _Gathered(self.tasks, self.reads)
         told_stopped: set[int] = set()
         card_told = False
         left: float | None = None
         try:
             while not gathered.complete:
-                moved = self._gather(gathered, tell)
+                moved = self._gather(gathered, tell, wait_s=_TICK)
                 if self.asked.is_set():
                     self.stop.set()
                 for drive in self.drives:
@@ -170,36 +172,55 @@ class _Engine:
                         told_stopped.add(drive.number)
                         tell(DriveStopped(drive.number, drive.stopped))
                     if drive.stopped and drive.ended:
-                        self._take_all(gathered, tell)  # what it told before it ended counts
+                        self._gather(gathered, tell)  # what it told before it ended counts
                         gathered.drive_ended(drive.number, drive.stopped)
-                if self.reader.ended and not card_told and not self.stop.is_set():
+                if self.reader.all_read and not card_told:
                     card_told = True
                     tell(CardRead())
                 yield from gathered.take_complete()
                 tell(self._progress())
                 if self.stop.is_set() and not moved:
                     left = left or time.monotonic() + _LEAVE
-                    if time.monotonic() > left or not any(t.is_alive() for t in self.threads):
+                    if time.monotonic() > left or not self._at_work():
                         break
-                elif not any(thread.is_alive() for thread in self.threads) and not moved:
+                elif not self._at_work() and not moved:
                     break  # everybody has gone home, so nothing more can come
-            self._take_all(gathered, tell)
+            self._gather(gathered, tell)
             yield from gathered.take_complete()
             yield from gathered.take_rest()
         finally:
             self.stop.set()
-            end = time.monotonic() + _LEAVE
-            for thread in self.threads:
-                thread.join(max(0.0, end - time.monotonic()))
+            if gathered.complete and not self.asked.is_set():
+                self._leave(patience_s)
+            else:
+                self._leave(_LEAVE if left is None else _GRACE)
             self.pool.let_go()
             tell(self._progress())
         if self.failure is not None:
             raise self.failure
 
-    def _start(self, name: str, work: Callable[[], None]) -> None:
+    def _at_work(self) -> bool:
+        """Whether anything may still come; not from a drive that was given up."""
+        return any(
+            thread.is_alive() and (owner is None or not owner.ended)
+            for thread, owner in self.threads
+        )
+
+    def _leave(self, patience_s: float) -> None:
+        """Wait so long for the drives' threads; a drive whose threads are still at work then is
+        abandoned."""
+        begun = time.monotonic()
+        for thread, owner in self.threads:
+            wait = min(_LEAVE, patience_s) if owner is None else patience_s
+            if owner is None or not owner.abandoned:
+                thread.join(max(0.0, begun + wait - time.monotonic()))
+            if owner is not None and thread.is_alive():
+                owner.abandon()
+
+    def _start(self, name: str, work: Callable[[], None], drive: DriveWorker | None = None) -> None:
         # Daemons: a thread stuck in a dead device must never keep the program from leaving.
         thread = threading.Thread(target=self._guarded, args=(work,), name=name, daemon=True)
-        self.threads.append(thread)
+        self.threads.append((thread, drive))
         thread.start()
 
     def _guarded(self, work: Callable[[], None]) -> None:
@@ -210,27 +231,20 @@ class _Engine:
             self.failure = self.failure or error
             self.stop.set()
 
-    def _gather(self, gathered: _Gathered, tell: Callable[[Event], None]) -> bool:
-        """Take what the finishers have; wait a tick for the first. False when there was none."""
-        wait = _TICK
-        end = time.monotonic() + _TICK
-        while True:
-            try:
-                outcome = self.outcomes.get(timeout=wait) if wait else self.outcomes.get_nowait()
-            except queue.Empty:
-                return not wait
-            if (first := gathered.add(outcome)) is not None:
-                tell(first)
-            wait = 0.0
-            if time.monotonic() > end:
-                return True
-
-    def _take_all(self, gathered: _Gathered, tell: Callable[[Event], None]) -> None:
-        """Take what the finishers have told so far, all of it."""
+    def _gather(
+        self, gathered: _Gathered, tell: Callable[[Event], None], *, wait_s: float = 0.0
+    ) -> bool:
+        """Take all that the finishers have told. With `wait_s`, wait so long for the first, and
+        take for no longer than that. False when there was none."""
+        end = time.monotonic() + wait_s if wait_s else math.inf
+        found = False
         with contextlib.suppress(queue.Empty):
-            while True:
-                if (first := gathered.add(self.outcomes.get_nowait())) is not None:
+            while not found or time.monotonic() <= end:
+                outcome = self.outcomes.get(not found and wait_s > 0, wait_s)
+                found = True
+                if (first := gathered.add(outcome)) is not None:
                     tell(first)
+        return found
 
     def _progress(self) -> Progress:
         return Progress(self.reader.bytes_read, tuple(drive.meter() for drive in self.drives))

@@ -96,13 +96,15 @@ class Finisher:
         self._outcomes = outcomes
         self._stop = stop
         self._writer = writer
+        self._refused = False
 
     def close(self) -> None:
         self._tree.close()
 
     def finish(self, batch: Sequence[Checked]) -> None:
         """Finish a batch. Raises OSError when the drive refuses; nothing that was not flushed,
-        journalled and renamed is told as matched."""
+        journalled and renamed is told as matched, nor anything after a refusal: what a flush
+        that failed left undone, no later flush makes good."""
         matched: list[tuple[Checked, CardReadOf]] = []
         for checked in batch:
             card = self._reads.wait(checked.task, self._stop)
@@ -115,8 +117,16 @@ class Finisher:
                 self._tell(checked, state, detail, written=checked.name is not None)
             elif card.state is CardState.OTHER:
                 self._outcomes.put((checked.task, None))
-        if not matched:
+        if not matched or self._refused:
             return
+        try:
+            self._name(matched)
+        except OSError:
+            self._refused = True
+            raise
+
+    def _name(self, matched: Sequence[tuple[Checked, CardReadOf]]) -> None:
+        """Journal, rename, flush folders, tell."""
         self._folder.journal.add(self._entry(checked, card) for checked, card in matched)
         folders: set[str] = set()
         told = []

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable, Sequence
+import threading
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from ingest import checksums, platforms
@@ -64,6 +65,7 @@ class Drop:
     task: int
     name: str
     fd: int
+    tail: int | None
 
 
 Work = Range | Group | Check | Drop
@@ -88,9 +90,12 @@ class ReadBack:
         tasks: Sequence[FileTask],
         hand_on: Callable[[Sequence[Checked]], None],
         moved: Callable[[], None],
+        open_files: threading.Semaphore,
     ) -> None:
+        """`open_files`: large files that the writer may still begin."""
         self._tree = Tree(folder)
         self._volume = volume
+        self._open_files = open_files
         self._tasks = tasks
         self._hand_on = hand_on
         self._moved = moved
@@ -113,6 +118,25 @@ class ReadBack:
             case Drop():
                 self.drop(work)
 
+    def put_off(self, work: Work) -> Work | None:
+        """Flush and close what is to be read when all is written, since there may be more files
+        than a process may hold open; what is left to do then. Raises OSError as `take` does."""
+        match work:
+            case Range(last=True):
+                if work.task in self._failed:
+                    self.drop(work)
+                    return None
+                with self._failure_told(work):
+                    self._flush(work)
+                self._close(work)
+                return Group((Small(work.task, work.name),))
+            case Range():
+                return None
+            case Drop():
+                self.drop(work)
+                return None
+        return work
+
     def drop(self, work: Work) -> None:
         """Let go of a piece of work without reading."""
         if isinstance(work, Drop) or (isinstance(work, Range) and work.last):
@@ -120,8 +144,9 @@ class ReadBack:
             with contextlib.ExitStack() as closing:
                 if reading is not None:
                     closing.callback(reading.file.close)
+                closing.callback(self._open_files.release)
                 closing.callback(os.close, work.fd)
-                if isinstance(work, Range) and work.tail is not None:
+                if work.tail is not None:
                     closing.callback(os.close, work.tail)
         if isinstance(work, Drop):
             above, _ = split(self._tasks[work.task].path)
@@ -152,27 +177,33 @@ class ReadBack:
         if work.task in self._failed:
             self.drop(work)
             return
-        try:
+        with self._failure_told(work):
             checked = self._read_range(work)
+        if checked is not None:
+            self._close(work)
+            self._hand_on_one(checked)
+
+    @contextlib.contextmanager
+    def _failure_told(self, work: Range) -> Iterator[None]:
+        try:
+            yield
         except OSError as error:
             self._large_failed(work, error)
             if work.last:
                 with contextlib.suppress(OSError):
                     self.drop(work)
             raise
-        if checked is None:
-            return
-        # Closed before it is handed on to be named: some file systems tell only now that they
-        # are full.
+
+    def _close(self, work: Range) -> None:
+        """Before it is handed on to be named: some file systems tell only now that they are
+        full."""
         try:
             self.drop(work)
         except OSError as error:
             self._large_failed(work, error)
             raise
-        self._hand_on_one(checked)
 
-    def _read_range(self, work: Range) -> Checked | None:
-        """Flush the range and read it; at the last one, what was read of the whole file."""
+    def _flush(self, work: Range) -> None:
         if work.last:
             if work.tail is not None:
                 platforms.flush(work.tail)
@@ -180,6 +211,10 @@ class ReadBack:
             platforms.flush(work.fd)
         else:
             platforms.flush_range(work.fd)
+
+    def _read_range(self, work: Range) -> Checked | None:
+        """Flush the range and read it; at the last one, what was read of the whole file."""
+        self._flush(work)
         reading = self._large.get(work.task)
         if reading is None:
             file = self._open(self._beside(work))
@@ -213,13 +248,15 @@ class ReadBack:
             try:
                 reading = _Reading(file)
                 self._read_up_to(reading, file.size)
-                tell(self._checked(task, unfinished, file, reading))
+                checked = self._checked(task, unfinished, file, reading)
             finally:
                 file.close()
         except OSError as error:
             tell(Checked(task, unfinished, failed=error.strerror or str(error)))
             if not existing:
                 raise
+        else:
+            tell(checked)
 
     def _read_up_to(self, reading: _Reading, end: int) -> None:
         view = self._buffer.view

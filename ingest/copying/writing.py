@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -18,6 +19,7 @@ from ingest.platforms import posix_files
 
 __all__ = ["Writer"]
 
+_WAIT = 0.5
 _GROUP_FILES = 2000
 _GROUP_BYTES = 32 * 1024 * 1024
 _GROUP_SECONDS = 3.0
@@ -53,9 +55,12 @@ class Writer:
         run: str,
         hand_on: Callable[[Work], None],
         moved: Callable[[], None],
+        stop: threading.Event,
+        open_files: threading.Semaphore,
         *,
         fs_type: str = "",
     ) -> None:
+        """`open_files`: large files that may still be begun; the reader-back closes them."""
         self._folder = folder
         self._flush_each = fs_type.startswith("fuse") or fs_type in _NO_SYNCFS
         self._tree = Tree(folder)
@@ -64,11 +69,12 @@ class Writer:
         self._run = run
         self._hand_on = hand_on
         self._moved = moved
+        self._stop = stop
+        self._open_files = open_files
         self._large: _Large | None = None
         self._group: list[Small] = []
         self._group_bytes = 0
         self._group_since = 0.0
-        self._direct = True
         self.new_folders: set[str] = set()
         """Folders in which a folder was newly made; the finisher flushes and empties it."""
         self.bytes_written = 0
@@ -157,9 +163,8 @@ class Writer:
     def _write_large(self, piece: Piece, task: FileTask, view: memoryview) -> None:
         large = self._large
         if large is None:
-            name, fd, direct = self._open(piece.task, direct=self._direct)
-            large = self._large = _Large(piece.task, name, fd, direct)
-            platforms.preallocate(fd, task.size)
+            large = self._large = self._begin_large(piece.task)
+            platforms.preallocate(large.fd, task.size)
         whole = piece.length // ALIGNMENT * ALIGNMENT if large.direct else piece.length
         _write_at(large.fd, view[:whole], piece.offset, direct=large.direct)
         if whole < piece.length:
@@ -177,13 +182,24 @@ class Writer:
             large.handed_on = large.written
             self._hand_on(Range(large.task, large.name, large.fd, None, large.written, False))
 
+    def _begin_large(self, task: int) -> _Large:
+        """Open it, once the reader-back has closed enough of those before."""
+        while not self._open_files.acquire(timeout=_WAIT):
+            if self._stop.is_set():
+                break
+        try:
+            return _Large(task, *self._open(task, direct=True))
+        except BaseException:
+            self._open_files.release()
+            raise
+
     def _drop_large(self) -> None:
         large = self._large
         assert large is not None
         self._large = None
         # The reader-back may be flushing this very descriptor, or about to open the file by its
         # name: it lets go of both in its own turn.
-        self._hand_on(Drop(large.task, large.name, large.fd))
+        self._hand_on(Drop(large.task, large.name, large.fd, large.tail))
 
 
 def _write_at(fd: int, view: memoryview, offset: int, *, direct: bool = False) -> None:

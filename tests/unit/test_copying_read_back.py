@@ -6,6 +6,7 @@ import errno
 import os
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from threading import Semaphore
 
 import pytest
 import xxhash
@@ -35,7 +36,7 @@ def take_last_range(folder: int, place: Path, told: list[tuple[Checked, bool]], 
         told.extend((one, still_open(fd)) for one in checked)
 
     tasks = [FileTask("C0001.MOV", len(CONTENT), 0, (Action.WRITE,))]
-    read_back = ReadBack(folder, look_at(str(place)), tasks, hand_on, lambda: None)
+    read_back = ReadBack(folder, look_at(str(place)), tasks, hand_on, lambda: None, Semaphore())
     try:
         read_back.take(Range(0, UNFINISHED, fd, None, len(CONTENT), True))
     finally:
