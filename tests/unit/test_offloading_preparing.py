@@ -19,8 +19,10 @@ from ingest.catalog.records import Observer
 from ingest.copying.buffers import MEMORY
 from ingest.copying.values import Action, Event
 from ingest.errors import BadDestination, Unfinished, UsageError
+from ingest.jobs.offloading.at_a_glance import glance_lines
 from ingest.jobs.offloading.preparing import prepare
 from ingest.jobs.offloading.running import run_offload
+from ingest.jobs.offloading.telling import plan_document, plan_lines
 from ingest.jobs.offloading.values import Confirming, Phase, Plan, Request, Result
 from ingest.settings import Settings
 
@@ -145,6 +147,22 @@ def test_without_days_they_count_by_what_is_in(desk: Desk) -> None:
     later = desk.plan(desk.card("c", **{"A002C001_x.bin": b"3"}), LATER)
     assert (first.day, same.day, later.day) == (1, 1, 2)
     assert later.date == LATER.date()
+
+
+def test_a_day_that_is_none_of_ingest_tomls_takes_no_number_of_theirs(desk: Desk) -> None:
+    """Before, between and after them: the next number that no other date has, and why. What
+    comes in later that day is of the same."""
+    settings = Settings(days=(date(2026, 3, 13), date(2026, 3, 20)))
+    first = desk.plan(desk.card("a", **{"A001C001_x.bin": b"1"}), settings=settings)
+    assert (first.day, first.date) == (3, NOON.date())
+    desk.offload(first)
+    same = desk.plan(desk.card("b", **{"B001C001_x.bin": b"2"}), settings=settings)
+    other = desk.plan(desk.card("c", **{"A002C001_x.bin": b"3"}), LATER, settings=settings)
+    assert (same.day, other.day) == (3, 4)
+    why = "today; ingest.toml gives 1 to 2 other dates"
+    assert f"Day         3, 2026-03-14 ({why})" in plan_lines(first)
+    assert f"Day         3, 2026-03-14 ({why})" in list(glance_lines([first], "", {}, ()))
+    assert plan_document(first)["day_because"] == why
 
 
 def test_a_day_that_was_named_has_its_own_date(desk: Desk) -> None:

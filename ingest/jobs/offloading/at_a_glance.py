@@ -8,6 +8,7 @@ from functools import partial
 from ingest.copying.values import Action
 from ingest.jobs.offloading.pace import seconds_needed
 from ingest.jobs.offloading.shortest import Doubt
+from ingest.jobs.offloading.telling import day_because
 from ingest.jobs.offloading.values import Plan
 from ingest.names import shown
 from ingest.wording import counted, shortened, size
@@ -39,7 +40,7 @@ def glance_lines(
             as_roll = f"{_card(plan)}: {_content(plan)} as {_roll(plan)}"
             yield line(f"Card {number}", as_roll, _path(plan))
     yield line("Production", shortened(first.production, 40), because)
-    yield line("Day", f"{first.day}, {first.date.isoformat()}", _day_because(first))
+    yield line("Day", f"{first.day}, {first.date.isoformat()}", day_because(first))
     if len(plans) == 1:
         yield line("Roll", _roll(first), first.because)
     names = ", ".join(shortened(drive.name, 24) for drive in first.drives)
@@ -90,17 +91,6 @@ def _content(plan: Plan) -> str:
 def _roll(plan: Plan) -> str:
     roll = shortened(plan.roll, 24)
     return f"{roll}, camera {shortened(plan.camera, 8)}" if plan.camera else roll
-
-
-def _day_because(plan: Plan) -> str:
-    request = plan.request
-    if request.day is not None:
-        return "as said"
-    if plan.joins is not None:
-        return "its roll's"
-    if plan.date in request.settings.days:
-        return f"a shoot day; it ends at {request.settings.day_ends}"
-    return "today" if plan.date == request.now.date() else "still the day before"
 
 
 def _time(plans: Sequence[Plan], pasts: Mapping[str, float]) -> tuple[str, str]:

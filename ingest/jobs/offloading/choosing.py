@@ -112,7 +112,8 @@ def _open(catalog: Catalog, roll: Roll) -> bool:
 
 
 def _day(request: Request, rolls: Sequence[Roll], today: date) -> tuple[int, date]:
-    """The shoot day's number and date: as asked, by ingest.toml, by what is in, else the next."""
+    """The shoot day's number and date: as asked, by ingest.toml, by what is in, else the next
+    number that neither of them gives to another date."""
     days = request.settings.days
     if request.day is not None:
         if request.day < 1:
@@ -126,4 +127,4 @@ def _day(request: Request, rolls: Sequence[Roll], today: date) -> tuple[int, dat
     same = next((roll for roll in rolls if _date(roll) == today), None)
     if same is not None:
         return same.day, today
-    return max((roll.day for roll in rolls), default=0) + 1, today
+    return max(len(days), *(roll.day for roll in rolls), 0) + 1, today

@@ -16,7 +16,7 @@ from ingest.media.health_json import health_to_json
 from ingest.names import shown
 from ingest.wording import counted, size, whole
 
-__all__ = ["battery_line", "document", "exit_code", "plan_document", "plan_lines"]
+__all__ = ["battery_line", "day_because", "document", "exit_code", "plan_document", "plan_lines"]
 
 
 def document(result: Result) -> dict[str, Any]:
@@ -89,6 +89,7 @@ def plan_document(plan: Plan) -> dict[str, Any]:
         "production": plan.production,
         "day": plan.day,
         "date": plan.date.isoformat(),
+        "day_because": day_because(plan),
         "roll": plan.roll,
         "camera": plan.camera,
         "card": plan.card.label,
@@ -158,11 +159,28 @@ _FOOTAGE = frozenset(
 )
 
 
+def day_because(plan: Plan) -> str:
+    """What the shoot day rests on: `a shoot day; it ends at 5`."""
+    request, days = plan.request, plan.request.settings.days
+    if request.day is not None:
+        return "as said"
+    if plan.joins is not None:
+        return "its roll's"
+    if plan.date in days:
+        return f"a shoot day; it ends at {request.settings.day_ends}"
+    when = "today" if plan.date == request.now.date() else "still the day before"
+    if not days:
+        return when
+    others = f"1 to {len(days)} other dates" if len(days) > 1 else "day 1 another date"
+    return f"{when}; ingest.toml gives {others}"
+
+
 def plan_lines(plan: Plan) -> list[str]:
     """The plan in a few lines that fit 80 columns where the names allow it."""
     inventory = plan.inventory
     lines = [
-        f"Production  {shown(plan.production)}, day {plan.day} ({plan.date.isoformat()})",
+        f"Production  {shown(plan.production)}",
+        f"Day         {plan.day}, {plan.date.isoformat()} ({day_because(plan)})",
         f"Card        {shown(plan.card.label)}, at {whole(plan.card_volume.root)}",
         f"Roll        {shown(plan.roll)}"
         + (f", camera {shown(plan.camera)}" if plan.camera else "")
