@@ -36,7 +36,8 @@ def _load(terminal: Terminal, log: str, production: str | None, sheet: str | Non
     A log of the same file name takes the place of what it said before. A row that can't be read
     stops it, and nothing is loaded. Exit: 0 every take has its clip; 3 something is open.
     """
-    from ingest.cli.slate_words import load_document, load_lines
+    from ingest.cli.slate_lines import load_lines
+    from ingest.cli.slate_words import load_document
     from ingest.jobs.slate import load_log
 
     with terminal.catalog() as catalog:
@@ -67,7 +68,8 @@ def _match(terminal: Terminal, production: str | None) -> int:
     In a terminal it then asks about each link that is open, with the two best answers; without
     one they are listed. Exit: 0 every take has its clip; 3 something is open.
     """
-    from ingest.cli.slate_words import match_document, match_lines
+    from ingest.cli.slate_lines import match_lines
+    from ingest.cli.slate_words import match_document
     from ingest.jobs.scratch_sound import Listener
     from ingest.jobs.slate import match_production
 

@@ -256,13 +256,31 @@ def test_when_a_circled_take_has_no_clip_then_it_is_open_and_shown(shoot):
     rows = "13,2,A,A009,C0001,x,\n13,3,A,A009,C0002,,\n"
     code, out, _ = shoot("slate", "load", shoot.log(LOG + rows))
     assert code == 3
-    asked, _, others = out.partition("Other takes in the log with no clip:")
+    others, _, asked = out.partition("Needs a person:")
     flat = " ".join(asked.split())
     assert "13 take 2 is circled (day1.csv row 5)" in flat
     assert "has its card (A009) come in?" in flat
+    assert "Other takes in the log with no clip:" in others
     assert "row 6: 13 take 3" in others
     assert "row 5" not in others, "it is told once"
     assert not too_long(as_shown(out, 80), 80)
+
+
+def test_when_much_is_open_then_what_was_loaded_and_how_much_needs_a_look_stand_last(shoot):
+    """A small window shows the end: 24 lines, whatever the lists above come to."""
+    rows = "".join(f"{scene},1,A,A009,,x,\n" for scene in range(20, 60))
+    _, out, _ = shoot("slate", "load", shoot.log(LOG + rows))
+    last = out.splitlines()[-6:]
+    assert last == [
+        "day1.csv: 43 rows loaded, 43 new.",
+        "Saltmarsh: 4 of 4 clips linked to takes.",
+        "Links: 2 sure, 2 likely, 0 open, 0 by hand.",
+        "To look at, above: 40 things for a person, 2 links not sure.",
+        "Do: correct the log and load it again, or say it by hand:",
+        "    ingest slate set ROLL/NAME --scene 12A --take 3",
+    ]
+    _, again, _ = shoot("slate", "match")
+    assert again.splitlines()[-5:] == last[1:]
 
 
 def test_when_a_take_is_set_by_hand_then_the_log_does_not_change_it(shoot):

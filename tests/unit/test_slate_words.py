@@ -4,7 +4,8 @@ from dataclasses import replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from ingest.cli.slate_words import match_document, match_lines
+from ingest.cli.slate_lines import match_lines
+from ingest.cli.slate_words import match_document
 from ingest.jobs.slate import MatchResult
 from ingest.slate.matching import match
 from tests.helpers.unseen_days import KINDS, unseen_day
