@@ -79,6 +79,13 @@ def judge_card(found: CardFound, policy: Policy) -> Verdict:
         for known in same:
             if known.disputed:
                 reasons.add(DISPUTED, settle_dispute(known.roll), file.path)
+            if known.read_otherwise:
+                reasons.add(
+                    "gave other content when the card was read once more",
+                    "try another reader or cable and read all of it twice (ingest reuse --reread); "
+                    "what stays different is offloaded again (ingest offload)",
+                    file.path,
+                )
         copies = [copy for known in same for copy in known.copies]
         good = bool(same)
         if good:

@@ -101,6 +101,8 @@ class Known:
     """How often it was read from the card: by its offload, and since."""
     disputed: bool = False
     """It came off the card other than the card's own hash lists say, and nobody has viewed it."""
+    read_otherwise: bool = False
+    """A further read of it on the card gave other content, and not two since have been equal."""
 
 
 @dataclass(frozen=True, slots=True)

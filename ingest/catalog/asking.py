@@ -122,19 +122,21 @@ class Asking(Door):
                     found[row.offload_id].append(CardNote(row.kind, row.path, row.detail))
         return {each: tuple(found[each]) for each in offload_ids}
 
-    def read_again(self, rolls: Sequence[Roll]) -> frozenset[int]:
-        """Ids of their files that were read on the card once more after their offload, and were
-        equal."""
-        found: set[int] = set()
+    def read_again(self, rolls: Sequence[Roll]) -> Mapping[int, Sequence[tuple[str, str]]]:
+        """What each further read of their files on the card gave: by file id, kind and digest in
+        the order in which they were recorded."""
+        found: dict[int, list[tuple[str, str]]] = defaultdict(list)
         with self._reading() as connection:
             for ids in chunks(roll.id for roll in rolls):
                 query = (
-                    select(CARD_LOOK.c.file_id)
+                    select(CARD_LOOK.c.file_id, CARD_LOOK.c.kind, CARD_LOOK.c.digest)
                     .join(FILE, FILE.c.id == CARD_LOOK.c.file_id)
                     .where(FILE.c.roll_id.in_(ids))
+                    .order_by(CARD_LOOK.c.id)
                 )
-                found.update(connection.execute(query).scalars())
-        return frozenset(found)
+                for file_id, kind, digest in connection.execute(query):
+                    found[file_id].append((kind, digest))
+        return found
 
     def files(self, rolls: Sequence[Roll]) -> tuple[FileRecord, ...]:
         """The files of these rolls, in the order in which they were recorded, with the checksums

@@ -213,7 +213,7 @@ class Intake(Door):
                 connection.execute(insert(ADDED_DIGEST), rows)
 
     def record_card_looks(self, run: str, observer: Observer, looks: Sequence[NewCardLook]) -> None:
-        """Keep that files were read again on their card, and were equal."""
+        """Keep what files gave that were read whole on their card once more."""
         if not looks:
             return
         columns: dict[str, Sequence[object] | Same] = {

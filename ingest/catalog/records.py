@@ -217,7 +217,7 @@ class NewDigest:
 
 @dataclass(frozen=True, slots=True)
 class NewCardLook:
-    """A further read of a file on its card, whole, that gave what its offload read."""
+    """A further read of a file on its card, whole: what it gave, equal to its offload's or not."""
 
     file_id: int
     route: Route

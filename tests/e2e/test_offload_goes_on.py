@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from ingest import platforms
+from ingest.catalog.catalog import Catalog
 from ingest.copying import writing
 from ingest.copying.buffers import Buffer
 from ingest.jobs.offloading import drives_closed, preparing, running
@@ -373,6 +374,11 @@ def test_two_reads_of_the_card_that_differ_are_a_problem(
         None,
         "changed",
     )
+    with Catalog.open(os.environ["INGEST_CATALOG"]) as catalog:
+        (roll,) = catalog.rolls()
+        (file,) = (one for one in catalog.files([roll]) if one.path == "CLIP/large.BIN")
+        ((kind, digest),) = catalog.read_again([roll])[file.id]
+    assert digest != file.digests[kind]
 
 
 # Stopped ------------------------------------------------------------------------------------------

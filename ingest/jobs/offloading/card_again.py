@@ -4,9 +4,10 @@ what changed on it meanwhile."""
 from __future__ import annotations
 
 import threading
+from datetime import UTC, datetime
 
 from ingest.card.inventory import CardFile, inventory
-from ingest.catalog.records import CardNote
+from ingest.catalog.records import CardNote, NewCardLook
 from ingest.copying.reading import read_cold
 from ingest.copying.roll_folder import RollFolder
 from ingest.copying.salvage import salvage
@@ -78,7 +79,9 @@ def look_again(work: Ledger) -> None:
 
 
 def reread(work: Ledger, card: int) -> None:
-    """Read every file of the card a second time, past the cache, and compare."""
+    """Read every file of the card a second time, past the cache, and compare. A read that differs
+    is evidence against the card, recorded before it is told."""
+    ids: dict[str, int] = {}
     for path, outcome in work.read.items():
         try:
             again = read_cold(card, path, [COMPARED], work.plan.card_volume)
@@ -86,6 +89,11 @@ def reread(work: Ledger, card: int) -> None:
             work.note(CardNote("unreadable", path, error.strerror or str(error)))
             continue
         if again.digests[COMPARED] != outcome.digests[COMPARED]:
+            ids = ids or {one.path: one.id for one in work.catalog.files([work.offload.roll])}
+            found = NewCardLook(
+                ids[path], again.route, COMPARED, again.digests[COMPARED], datetime.now(UTC)
+            )
+            work.catalog.record_card_looks(work.offload.run, work.offload.observer, [found])
             work.note(CardNote("changed", path, "two reads of the card differ"))
     work.card_read = 2
 

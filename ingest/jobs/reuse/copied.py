@@ -47,7 +47,7 @@ class Copied:
         self.label = ""
         self._rolls: dict[int, Roll] = {}
         self._reads: dict[int, int] = {}
-        self._read_again: frozenset[int] = frozenset()
+        self._read_again: Mapping[int, Sequence[tuple[str, str]]] = {}
         self._cards: dict[int, list[CardSeen]] = defaultdict(list)
         self._disputes: frozenset[tuple[int, str]] = frozenset()
         self._of_file: dict[int, list[Copy]] = defaultdict(list)
@@ -79,7 +79,6 @@ class Copied:
             self._reads[offload.id] = offload.end.card_read if offload.end is not None else 1
             if offload.card is not None:
                 self._cards[offload.roll.id].append(offload.card)
-        self._read_again = self._catalog.read_again(list(self._rolls.values()))
         self._disputes = self._catalog.disputes(self._same_rolls())
         every_copy = self._catalog.copies(rolls=self._same_rolls())
         self.copies = tuple(copy for copy in every_copy if copy.file_id in self.records)
@@ -89,16 +88,21 @@ class Copied:
     def read_again(
         self, files: Iterable[FileNow], card: CardSeen, at: datetime
     ) -> Iterator[NewCardLook]:
-        """Files that were read whole now and are what was copied, from a card that came in as their
-        roll: a copy of the card somewhere else says nothing of the card."""
+        """What files gave that were read whole now, from a card that came in as their roll (a copy
+        of the card somewhere else says nothing of the card). A file that equals one of those
+        copied under its name, size and samples is that one; else it may be any of them."""
         for file in files:
             if file.route is None:
                 continue
             read = dict(file.digests)
-            for record in self.candidates(file.path, file.size):
-                came = any(_is_same(card, one) for one in self._cards[record.roll_id])
-                if came and record.samples == file.samples and agrees(record, read):
-                    kind = next(kind for kind in record.digests if kind in read)
+            same = [
+                record
+                for record in self.candidates(file.path, file.size)
+                if record.samples == file.samples
+                and any(_is_same(card, one) for one in self._cards[record.roll_id])
+            ]
+            for record in [one for one in same if agrees(one, read)] or same:
+                for kind in _telling(record, read):
                     yield NewCardLook(record.id, file.route, kind, read[kind], at)
 
     def looks(self) -> Mapping[int, Sequence[Look]]:
@@ -133,6 +137,7 @@ class Copied:
         """Each file with what was copied and may be it. `drives` by drive id; `looks` and `looked`
         by copy id, the latter empty where nothing is looked at now."""
         states = {copy_id: copy_state(of_copy) for copy_id, of_copy in looks.items()}
+        self._read_again = self._catalog.read_again(list(self._rolls.values()))
         return tuple(
             replace(
                 file,
@@ -160,14 +165,35 @@ class Copied:
             ),
             card_reads=self._card_reads(record),
             disputed=(record.offload_id, record.path) in self._disputes,
+            read_otherwise=_stands(self._equal_again(record)),
         )
+
+    def _equal_again(self, record: FileRecord) -> list[bool]:
+        """Whether each further read of it on its card gave what was copied, the latest last."""
+        return [
+            record.digests[kind] == digest
+            for kind, digest in self._read_again.get(record.id, ())
+            if kind in record.digests
+        ]
 
     def _card_reads(self, record: FileRecord) -> int:
         reads = self._reads.get(record.offload_id, 1)
-        return max(reads, 1) + 1 if record.id in self._read_again else reads
+        return max(reads, 1) + 1 if any(self._equal_again(record)) else reads
 
     def _same_rolls(self) -> list[Roll]:
         return [self._rolls[one] for one in sorted({r.roll_id for r in self.records.values()})]
+
+
+def _telling(record: FileRecord, read: Mapping[str, str]) -> list[str]:
+    """The checksum kind by which a read is told equal or other; none where none is shared."""
+    shared = [kind for kind in record.digests if kind in read]
+    return ([kind for kind in shared if read[kind] != record.digests[kind]] or shared)[:1]
+
+
+def _stands(equal: Sequence[bool]) -> bool:
+    """Whether bad news of the card stands: a further read gave other content, and not two since
+    have been equal. As for a copy: seen good once, it is doubtful."""
+    return False in equal and list(equal[-2:]) != [True, True]
 
 
 def _is_same(now: CardSeen, then: CardSeen) -> bool:
