@@ -405,6 +405,26 @@ CREATE TRIGGER look_never_replaced BEFORE INSERT ON look
 WHEN EXISTS (SELECT 1 FROM look WHERE id = NEW.id)
 BEGIN SELECT RAISE(ABORT, 'evidence is never replaced'); END;
 
+CREATE TRIGGER offload_drive_never_changed BEFORE UPDATE ON offload_drive
+BEGIN SELECT RAISE(ABORT, 'evidence is never changed'); END;
+
+CREATE TRIGGER offload_drive_never_deleted BEFORE DELETE ON offload_drive
+BEGIN SELECT RAISE(ABORT, 'evidence is never deleted'); END;
+
+CREATE TRIGGER offload_drive_never_replaced BEFORE INSERT ON offload_drive
+WHEN EXISTS (SELECT 1 FROM offload_drive WHERE id = NEW.id)
+BEGIN SELECT RAISE(ABORT, 'evidence is never replaced'); END;
+
+CREATE TRIGGER offload_end_never_changed BEFORE UPDATE ON offload_end
+BEGIN SELECT RAISE(ABORT, 'evidence is never changed'); END;
+
+CREATE TRIGGER offload_end_never_deleted BEFORE DELETE ON offload_end
+BEGIN SELECT RAISE(ABORT, 'evidence is never deleted'); END;
+
+CREATE TRIGGER offload_end_never_replaced BEFORE INSERT ON offload_end
+WHEN EXISTS (SELECT 1 FROM offload_end WHERE offload_id = NEW.offload_id)
+BEGIN SELECT RAISE(ABORT, 'evidence is never replaced'); END;
+
 CREATE TRIGGER waveform_never_changed BEFORE UPDATE ON waveform
 BEGIN SELECT RAISE(ABORT, 'what was compared is never changed'); END;
 

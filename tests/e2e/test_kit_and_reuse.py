@@ -70,8 +70,9 @@ def shot(tmp_path: Path, ingest: Runner, monkeypatch: pytest.MonkeyPatch) -> Sho
 
 
 def altered(path: Path, end: str) -> None:
-    """As if the offload had ended otherwise."""
+    """As if the offload had ended otherwise, which the catalog itself never allows."""
     with closing(sqlite3.connect(path)) as base:
+        base.execute("DROP TRIGGER IF EXISTS offload_end_never_changed")
         base.execute(f"UPDATE offload_end SET {end}")
         base.commit()
 

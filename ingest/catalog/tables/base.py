@@ -22,7 +22,7 @@ __all__ = [
     "table",
 ]
 
-VERSIONS = ("0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008")
+VERSIONS = ("0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008", "0009")
 """Every migration in order, the newest last: what this program can open."""
 
 VERSION_TABLE = "catalog_version"
