@@ -373,17 +373,29 @@ BEGIN SELECT RAISE(ABORT, 'evidence is never changed'); END;
 CREATE TRIGGER added_digest_never_deleted BEFORE DELETE ON added_digest
 BEGIN SELECT RAISE(ABORT, 'evidence is never deleted'); END;
 
+CREATE TRIGGER added_digest_never_replaced BEFORE INSERT ON added_digest
+WHEN EXISTS (SELECT 1 FROM added_digest WHERE id = NEW.id)
+BEGIN SELECT RAISE(ABORT, 'evidence is never replaced'); END;
+
 CREATE TRIGGER card_look_never_changed BEFORE UPDATE ON card_look
 BEGIN SELECT RAISE(ABORT, 'evidence is never changed'); END;
 
 CREATE TRIGGER card_look_never_deleted BEFORE DELETE ON card_look
 BEGIN SELECT RAISE(ABORT, 'evidence is never deleted'); END;
 
+CREATE TRIGGER card_look_never_replaced BEFORE INSERT ON card_look
+WHEN EXISTS (SELECT 1 FROM card_look WHERE id = NEW.id)
+BEGIN SELECT RAISE(ABORT, 'evidence is never replaced'); END;
+
 CREATE TRIGGER clip_look_never_changed BEFORE UPDATE ON clip_look
 BEGIN SELECT RAISE(ABORT, 'evidence is never changed'); END;
 
 CREATE TRIGGER clip_look_never_deleted BEFORE DELETE ON clip_look
 BEGIN SELECT RAISE(ABORT, 'evidence is never deleted'); END;
+
+CREATE TRIGGER clip_look_never_replaced BEFORE INSERT ON clip_look
+WHEN EXISTS (SELECT 1 FROM clip_look WHERE id = NEW.id)
+BEGIN SELECT RAISE(ABORT, 'evidence is never replaced'); END;
 
 CREATE TRIGGER custody_never_changed BEFORE UPDATE ON custody
 BEGIN SELECT RAISE(ABORT, 'what was written down is never changed'); END;
@@ -430,3 +442,7 @@ BEGIN SELECT RAISE(ABORT, 'what was compared is never changed'); END;
 
 CREATE TRIGGER waveform_never_deleted BEFORE DELETE ON waveform
 BEGIN SELECT RAISE(ABORT, 'what was compared is never deleted'); END;
+
+CREATE TRIGGER waveform_never_replaced BEFORE INSERT ON waveform
+WHEN EXISTS (SELECT 1 FROM waveform WHERE id = NEW.id)
+BEGIN SELECT RAISE(ABORT, 'evidence is never replaced'); END;

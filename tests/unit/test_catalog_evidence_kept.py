@@ -1,4 +1,4 @@
-"""How an offload ended: never changed, whichever database keeps it."""
+"""What was found out and how an offload ended: never changed, whichever database keeps it."""
 
 from __future__ import annotations
 
@@ -62,10 +62,34 @@ def test_the_database_refuses_to_change_a_verdict(place: str, statement: str) ->
     """By any program, not just this one."""
     before = ended(place)
     engine = create_engine(place if "://" in place else f"sqlite:///{place}")
-    with pytest.raises(DBAPIError, match="evidence is never"), engine.begin() as connection:
+    with pytest.raises(DBAPIError, match="is never"), engine.begin() as connection:
         connection.execute(text(statement))
     engine.dispose()
     assert kept(place) == before
+
+
+EVIDENCE = ("added_digest", "card_look", "clip_look", "custody", "look", "waveform")
+
+
+@pytest.mark.parametrize("table", EVIDENCE)
+def test_evidence_of_every_kind_is_neither_changed_deleted_nor_replaced(
+    tmp_path: Path, table: str
+) -> None:
+    """On the table as it is; what a row means is of no matter here."""
+    place = str(tmp_path / "catalog.sqlite3")
+    Catalog.open(place).close()
+    with closing(sqlite3.connect(place)) as connection:
+        columns = [str(row[1]) for row in connection.execute(f"PRAGMA table_info({table})")]
+        row = f"({', '.join(columns)}) VALUES ({', '.join(['1'] * len(columns))})"
+        connection.execute(f"INSERT INTO {table} {row}")
+        for statement in (
+            f"UPDATE {table} SET {columns[-1]} = 2",
+            f"DELETE FROM {table}",
+            f"INSERT OR REPLACE INTO {table} {row}",
+        ):
+            with pytest.raises(sqlite3.IntegrityError, match="is never"):
+                connection.execute(statement)
+        assert connection.execute(f"SELECT count(*) FROM {table}").fetchone() == (1,)
 
 
 @pytest.mark.parametrize("table", ["offload_end", "offload_drive"])
@@ -81,13 +105,13 @@ def test_a_row_is_not_replaced_either(tmp_path: Path, table: str) -> None:
     assert kept(place) == before
 
 
-@pytest.mark.parametrize("table", ["offload_end", "offload_drive"])
+@pytest.mark.parametrize("table", ["offload_end", "offload_drive", *EVIDENCE])
 def test_the_table_is_not_emptied_on_a_server(postgres: Server, table: str) -> None:
     """TRUNCATE asks no row."""
     place = postgres.new()
     before = ended(place)
     engine = create_engine(place)
-    with pytest.raises(DBAPIError, match="evidence is never"), engine.begin() as connection:
+    with pytest.raises(DBAPIError, match="is never"), engine.begin() as connection:
         connection.execute(text(f"TRUNCATE {table} CASCADE"))
     engine.dispose()
     assert kept(place) == before
