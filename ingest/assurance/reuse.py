@@ -9,7 +9,7 @@ count in `counting`.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from ingest.assurance.counting import enough_copies
 from ingest.assurance.devices import separate_devices
@@ -69,13 +69,11 @@ def judge_card(found: CardFound, policy: Policy) -> Verdict:
         )
     shift = _shift(found.files)
     verdicts = []
-    rolls: list[set[str]] = []
-    every: list[Known] = []
+    rolls: list[dict[int, str]] = []
     used: Counter[str] = Counter()
     for file in found.files:
         same = _known(file, shift, reasons)
-        rolls.append({known.roll for known in same})
-        every += same
+        rolls.append({known.record.roll_id: known.roll for known in same})
         for known in same:
             if known.disputed:
                 reasons.add(DISPUTED, settle_dispute(known.roll), file.path)
@@ -95,35 +93,41 @@ def judge_card(found: CardFound, policy: Policy) -> Verdict:
     if not found.files and not found.unreadable:
         reasons.add("no file was found on it", "check that it is the right card, and mounted")
     chosen = _rolls(rolls)
-    _decided(found, policy, {known.record.roll_id: known.roll for known in every}, chosen, reasons)
+    on_it = {roll_id: name for of_file in rolls for roll_id, name in of_file.items()}
+    _decided(found, policy, on_it, chosen | found.mostly_here, reasons)
+    names = tuple(sorted({on_it[roll_id] for roll_id in chosen}))
     told = reasons.told()
     if told or not all(verdict.good for verdict in verdicts):
-        return Verdict("hold", told, tuple(verdicts), chosen)
+        return Verdict("hold", told, tuple(verdicts), names)
     return Verdict(
-        "reuse", (_positive(len(verdicts), used, found, policy),), tuple(verdicts), chosen
+        "reuse", (_positive(len(verdicts), used, found, policy),), tuple(verdicts), names
     )
 
 
-def _rolls(of_files: Sequence[set[str]]) -> tuple[str, ...]:
-    """The rolls that the card's files came in with. A file that several rolls hold (small
-    companions often are the same everywhere) counts for the one with most of the others."""
-    counts = Counter(roll for rolls in of_files for roll in rolls)
-    chosen = {max(rolls, key=lambda roll: (counts[roll], roll)) for rolls in of_files if rolls}
-    return tuple(sorted(chosen))
+def _rolls(of_files: Sequence[Mapping[int, str]]) -> frozenset[int]:
+    """The rolls that the card's files came in with, by id, of id and name for each file. A file
+    that several rolls hold (small companions often are the same everywhere) counts for the one
+    with most of the others."""
+    counts = Counter(roll_id for rolls in of_files for roll_id in rolls)
+    return frozenset(
+        max(rolls, key=lambda roll_id: (counts[roll_id], rolls[roll_id], roll_id))
+        for rolls in of_files
+        if rolls
+    )
 
 
 def _decided(
     found: CardFound,
     policy: Policy,
     on_it: Mapping[int, str],
-    chosen: Sequence[str],
+    chosen: Collection[int],
     reasons: Reasons,
 ) -> None:
     """What people and the policy decided, whatever the copies are. `on_it`: the rolls that files
-    of the card came in with, by id."""
+    of the card came in with, by id; `chosen`: those of them whose decisions bind this card."""
     today = found.today or found.now.date()
     for hold in found.holds:
-        if on_it.get(hold.roll_id) not in chosen:
+        if hold.roll_id not in on_it or hold.roll_id not in chosen:
             continue
         roll, setting = shown(hold.roll), f"ingest rolls set {typed(hold.roll)}"
         if hold.because is not None:
@@ -140,7 +144,7 @@ def _decided(
         reasons.add(f"the policy keeps every card until {policy.hold_until}", "keep it until then")
     here = {path for file in found.files for path in path_ends(file.path)}
     for one in found.undecoded:
-        if on_it.get(one.roll_id) not in chosen or one.path not in here:
+        if one.roll_id not in on_it or one.roll_id not in chosen or one.path not in here:
             continue
         viewed = f"ingest rolls set {typed(on_it[one.roll_id])} --viewed WHO"
         if one.broken:

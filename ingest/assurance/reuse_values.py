@@ -164,6 +164,9 @@ class CardFound:
     """The date by the production's clock; None: by `now`."""
     holds: tuple[Hold, ...] = ()
     undecoded: tuple[Undecoded, ...] = ()
+    mostly_here: frozenset[int] = frozenset()
+    """Ids of the rolls of whose bytes at least half are on it: what was decided about them binds
+    the card, whatever other rolls the same files came in with."""
     as_last_known: bool = False
     """Neither card nor drives were looked at: `files` are what the card gave, and every copy counts
     as when it was last read, wherever its drive is."""

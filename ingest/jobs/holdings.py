@@ -44,7 +44,7 @@ def gather_holdings(catalog: Catalog, settings: Settings, rolls: Sequence[Roll])
     heres = drives_here(catalog)
     places = catalog.drive_places()
     names = _names(heres)
-    counts = {one.drive.id for one in heres if not places[one.drive.id].gone and not one.doubt}
+    counts = {one.drive.id for one in heres if not places[one.drive.id].gone and not one.now.doubt}
     files = catalog.files(rolls)
     copies: defaultdict[int, list[Copy]] = defaultdict(list)
     every = catalog.copies(rolls=rolls)

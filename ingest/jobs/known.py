@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 
 from ingest import drives as drive_finding
 from ingest.assurance.reuse import DriveNow, separate_devices
@@ -31,6 +31,10 @@ __all__ = [
 ]
 
 
+_FORMATTED = "its hardware came in as another drive since (formatted, or another part of it)"
+_SAME_MOMENT = timedelta(minutes=1)
+
+
 @dataclass(frozen=True, slots=True)
 class DriveHere:
     """A drive of the catalog, and where it is mounted now (None, None: it is not)."""
@@ -40,6 +44,8 @@ class DriveHere:
     volume: Volume | None
     doubt: str
     """Why what is mounted can't be taken for the drive of that name, or empty."""
+    formatted_since: bool = False
+    """It isn't here, and its hardware came in as another drive since it was last seen."""
 
     @property
     def is_local(self) -> bool:
@@ -48,7 +54,8 @@ class DriveHere:
 
     @property
     def now(self) -> DriveNow:
-        return DriveNow(self.drive.name, self.drive.serial, self.volume, self.doubt)
+        doubt = self.doubt or (_FORMATTED if self.formatted_since else "")
+        return DriveNow(self.drive.name, self.drive.serial, self.volume, doubt)
 
 
 def drives_here(catalog: Catalog, places: Iterable[str] = ()) -> tuple[DriveHere, ...]:
@@ -66,13 +73,28 @@ def drives_here(catalog: Catalog, places: Iterable[str] = ()) -> tuple[DriveHere
                 seen = None  # it left between the two looks
         doubt = identity_doubt(drive, seen) if seen is not None else ""
         found.append(DriveHere(drive, seen, volume, doubt))
+    found = [
+        replace(here, formatted_since=here.seen is None and _formatted_since(here.drive, known))
+        for here in found
+    ]
     certain = {here.drive.marker for here in found if here.seen is not None and not here.doubt}
     return tuple(
         # Another drive of the same marker is the one that is here; this one isn't.
-        DriveHere(here.drive, None, None, "")
+        DriveHere(here.drive, None, None, "", _formatted_since(here.drive, known))
         if here.doubt and here.drive.marker in certain
         else here
         for here in found
+    )
+
+
+def _formatted_since(drive: Drive, known: Iterable[Drive]) -> bool:
+    """Whether hardware of this serial was first seen as another drive after this one was last
+    seen. Drives that one command sees for the first time come in at the same moment."""
+    return drive.serial is not None and any(
+        other.id != drive.id
+        and other.serial == drive.serial
+        and other.first_seen - drive.last_seen > _SAME_MOMENT
+        for other in known
     )
 
 

@@ -50,6 +50,7 @@ class Copied:
         self._read_again: Mapping[int, Sequence[tuple[str, str]]] = {}
         self._cards: dict[int, list[CardSeen]] = defaultdict(list)
         self._disputes: frozenset[tuple[int, str]] = frozenset()
+        self._unread: frozenset[tuple[int, str]] = frozenset()
         self._of_file: dict[int, list[Copy]] = defaultdict(list)
 
     def candidates(self, path: str, size: int) -> list[FileRecord]:
@@ -75,7 +76,15 @@ class Copied:
         self._rolls = {roll_id: self._catalog.roll_by_id(roll_id) for roll_id in ids}
         labels = Counter(self._rolls[record.roll_id].card for record in same)
         self.label = max(labels, key=lambda label: (labels[label], label), default="")
-        for offload in self._catalog.offloads(list(self._rolls.values())):
+        offloads = self._catalog.offloads(list(self._rolls.values()))
+        notes = self._catalog.card_notes([offload.id for offload in offloads])
+        self._unread = frozenset(
+            (offload_id, note.path)
+            for offload_id, some in notes.items()
+            for note in some
+            if note.kind == "unreadable"
+        )
+        for offload in offloads:
             self._reads[offload.id] = offload.end.card_read if offload.end is not None else 1
             if offload.card is not None:
                 self._cards[offload.roll.id].append(offload.card)
@@ -108,6 +117,15 @@ class Copied:
     def looks(self) -> Mapping[int, Sequence[Look]]:
         """Evidence of each copy, what was recorded a moment ago included."""
         return self._catalog.looks([copy.id for copy in self.copies])
+
+    def mostly_here(self) -> frozenset[int]:
+        """Ids of the rolls of whose bytes at least half are on the card."""
+        here: Counter[int] = Counter()
+        whole: Counter[int] = Counter()
+        for record in self._catalog.files(self._same_rolls()):
+            whole[record.roll_id] += record.size
+            here[record.roll_id] += record.size if record.id in self.records else 0
+        return frozenset(one for one in whole if 2 * here[one] >= whole[one])
 
     def holds(self) -> Iterator[Hold]:
         """What people decided about the rolls that are on the card."""
@@ -178,6 +196,11 @@ class Copied:
 
     def _card_reads(self, record: FileRecord) -> int:
         reads = self._reads.get(record.offload_id, 1)
+        if (
+            record.offload_id,
+            record.path,
+        ) in self._unread:  # it was copied: its second read failed
+            reads = min(reads, 1)
         return max(reads, 1) + 1 if any(self._equal_again(record)) else reads
 
     def _same_rolls(self) -> list[Roll]:

@@ -111,6 +111,7 @@ def judge_reuse(
         today=production_date(time, settings.time_zone),
         holds=tuple(copied.holds()),
         undecoded=tuple(copied.undecoded(looks)),
+        mostly_here=copied.mostly_here(),
     )
     return CardJudged(
         label=card_found.label,

@@ -57,6 +57,7 @@ class LastKnown:
                 today=production_date(self._now, self._settings.time_zone),
                 holds=tuple(copied.holds()),
                 undecoded=tuple(copied.undecoded(looks)),
+                mostly_here=copied.mostly_here(),
                 as_last_known=True,
             ),
             policy_of(self._settings),
