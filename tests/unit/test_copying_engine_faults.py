@@ -12,6 +12,7 @@ import os
 import threading
 import time
 from collections.abc import Iterable
+from dataclasses import replace
 
 import pytest
 from engine_bench import MIB, NAMES, TIME, Bench, content, failing, here, states
@@ -406,4 +407,39 @@ def test_a_drive_that_drops_the_end_of_a_file_is_found(
     monkeypatch.setattr(os, "pwrite", pwrite)
     (mine,) = bench.copy([task])["A.mov"].copies
     assert mine.state is State.SHORT
+    assert bench.on_drive() == {}
+
+
+@pytest.mark.parametrize("times", [1, 3])
+def test_a_read_back_that_leaves_the_memory_as_it_was_never_matches_though_it_held_the_same(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, times: int
+) -> None:
+    """Two files of one content: the first is read back, the second only said to be, while the
+    first still lies in that memory."""
+    data = content(MIB) * times
+    tasks = [bench.put(name, data) for name in ("A.mov", "B.mov")]
+    tasks[1] = replace(tasks[1], mtime_ns=TIME + 7, source_mtime_ns=tasks[1].mtime_ns)
+    real = os.preadv
+
+    def preadv(fd: int, views: list[memoryview], offset: int) -> int:
+        if here() == "HERON read back" and os.fstat(fd).st_mtime_ns == TIME + 7:
+            return max(0, min(len(views[0]), len(data) - offset))
+        return real(fd, views, offset)
+
+    monkeypatch.setattr(os, "preadv", preadv)
+    found = bench.copy(tasks)
+    assert states(found["A.mov"]) == [State.MATCHED]
+    assert states(found["B.mov"]) == [State.MISMATCH]
+
+
+@pytest.mark.parametrize("size", [5000, 3 * MIB])
+def test_a_drive_that_takes_no_bytes_and_gives_no_reason_stops(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, size: int
+) -> None:
+    """A count of nothing is neither gone on with for ever nor taken for the end."""
+    tasks = [bench.put("A.mov", content(size)), bench.put("B.mov", content(size))]
+    monkeypatch.setattr(os, "pwrite", lambda fd, view, offset: 0)
+    found = bench.copy(tasks)
+    assert {tuple(states(outcome)) for outcome in found.values()} == {(State.UNVERIFIED,)}
+    assert [event.drive for event in bench.events if isinstance(event, DriveStopped)] == [0]
     assert bench.on_drive() == {}

@@ -11,6 +11,7 @@ from threading import Semaphore
 import pytest
 import xxhash
 
+from ingest import platforms
 from ingest.copying.finishing import Checked
 from ingest.copying.read_back import Range, ReadBack
 from ingest.copying.values import Action, FileTask
@@ -82,3 +83,27 @@ def test_an_error_at_the_close_is_told_as_the_files_failure(
     ((checked, _),) = told
     assert checked.failed == os.strerror(errno.ENOSPC)
     assert not checked.digest
+
+
+def test_a_flush_that_failed_is_final_for_that_file(
+    tmp_path: Path, folder: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The kernel tells of lost bytes once: what is flushed and read later, and may be whole in
+    memory, is handed on no more."""
+    told: list[Checked] = []
+    tasks = [FileTask("C0001.MOV", len(CONTENT), 0, (Action.WRITE,))]
+    volume = look_at(str(tmp_path))
+    read_back = ReadBack(folder, volume, tasks, told.extend, lambda: None, Semaphore())
+    fd = os.open(UNFINISHED, os.O_WRONLY, dir_fd=folder)
+    with monkeypatch.context() as failing:
+
+        def flush_range(fd: int) -> None:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+        failing.setattr(platforms, "flush_range", flush_range)
+        with pytest.raises(OSError, match=os.strerror(errno.EIO)):
+            read_back.take(Range(0, UNFINISHED, fd, None, len(CONTENT) // 2, False))
+    read_back.take(Range(0, UNFINISHED, fd, None, len(CONTENT), True))
+    read_back.close()
+    assert [(one.failed, one.digest) for one in told] == [(os.strerror(errno.EIO), "")]
+    assert not still_open(fd)

@@ -13,7 +13,9 @@ import pytest
 
 from ingest import platforms
 from ingest.checksums import KINDS
+from ingest.copying.buffers import CHUNK
 from ingest.copying.reading import PROVEN, EndedEarlyError, open_root, read_cold, sample
+from ingest.copying.samples import PIECE
 from ingest.drives import look_at
 from ingest.evidence import Route
 
@@ -175,3 +177,46 @@ def test_reading_leaves_the_access_time_alone(tmp_path: Path, root: int) -> None
     os.utime(place, ns=(1_000_000_000, 2_000_000_000))
     read_cold(root, "file", ["md5"], look_at(str(tmp_path)))
     assert place.stat().st_atime_ns == 1_000_000_000
+
+
+@pytest.mark.parametrize("times", [1, 3])
+@pytest.mark.parametrize("how", ["whole", "samples"])
+def test_a_read_that_leaves_the_memory_as_it_was_never_looks_like_the_file(
+    tmp_path: Path, root: int, monkeypatch: pytest.MonkeyPatch, how: str, times: int
+) -> None:
+    """The device says that it read, and the same bytes lie in that memory from the look before."""
+    data = DATA[: CHUNK if how == "whole" else PIECE] * times
+    (tmp_path / "file").write_bytes(data)
+    volume = look_at(str(tmp_path))
+
+    def look() -> str:
+        if how == "samples":
+            return sample(root, "file", volume)
+        return read_cold(root, "file", ["md5"], volume).digests["md5"]
+
+    def preadv(fd: int, views: list[memoryview], offset: int) -> int:
+        return max(0, min(len(views[0]), len(data) - offset))
+
+    seen = look()
+    monkeypatch.setattr(os, "preadv", preadv)
+    assert look() != seen
+
+
+@pytest.mark.parametrize(
+    ("rises", "route"), [(len(DATA), Route.MEDIUM), (len(DATA) - 1, Route.CACHE_POSSIBLE)]
+)
+def test_the_disks_own_count_is_not_talked_down(
+    tmp_path: Path, root: int, monkeypatch: pytest.MonkeyPatch, rises: int, route: Route
+) -> None:
+    """On a proven file system too: what its disks did not deliver came from memory."""
+    (tmp_path / "file").write_bytes(DATA)
+    counts = iter([1_000_000, 1_000_000 + rises])
+    real = platforms.open_cold
+    monkeypatch.setattr(
+        platforms,
+        "open_cold",
+        lambda name, folder, **kw: (real(name, folder, direct=False)[0], True),
+    )
+    monkeypatch.setattr(platforms, "read_counter", lambda disks: next(counts))
+    volume = replace(look_at(str(tmp_path)), fs_type="ext4", disks=("sdx",))
+    assert read_cold(root, "file", ["md5"], volume).route is route

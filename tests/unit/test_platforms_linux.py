@@ -7,8 +7,11 @@ a partition lies in its disk's folder, `slaves` holds links to what a device is 
 
 from __future__ import annotations
 
+import ctypes
+import errno
 import os
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -305,3 +308,70 @@ def test_when_a_folder_is_open_then_its_mount_is_the_one_the_kernel_names(tmp_pa
 def test_when_the_handle_is_closed_then_no_mount_is_told() -> None:
     """A number that is no open file has no mount."""
     assert linux.mount_of(999_999, "/") is None
+
+
+# Files --------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Iterator[int]:
+    fd = os.open(tmp_path, os.O_RDONLY | os.O_DIRECTORY)
+    yield fd
+    os.close(fd)
+
+
+@pytest.mark.parametrize("direct", [True, False])
+def test_a_new_file_is_never_one_that_was_there(
+    tmp_path: Path, folder: int, *, direct: bool
+) -> None:
+    """Neither a file nor what a link of that name points to."""
+    (tmp_path / "taken").write_bytes(b"somebody's only copy")
+    (tmp_path / "link").symlink_to("nothing yet")
+    for name in ("taken", "link"):
+        with pytest.raises(FileExistsError):
+            linux.open_direct(name, folder, direct=direct)
+    assert (tmp_path / "taken").read_bytes() == b"somebody's only copy"
+    assert sorted(os.listdir(tmp_path)) == ["link", "taken"]
+
+
+class NoSuchRename:
+    """A C library whose renameat2 is refused, as on exFAT in user space."""
+
+    def renameat2(self, *words: object) -> int:
+        ctypes.set_errno(errno.EINVAL)
+        return -1
+
+
+@pytest.mark.parametrize("able", ["in one step", "by links", "by looking first"])
+@pytest.mark.parametrize(("taken", "free"), [("TAKE.BIN", False), ("other", True)])
+def test_a_rename_never_replaces_whatever_the_file_system_can_do(
+    tmp_path: Path,
+    folder: int,
+    monkeypatch: pytest.MonkeyPatch,
+    able: str,
+    taken: str,
+    *,
+    free: bool,
+) -> None:
+    """By looking first, a name that differs in case alone is taken too: such file systems often
+    can't tell the two apart."""
+
+    def no_links(*words: object, **named: object) -> None:
+        raise PermissionError(errno.EPERM, os.strerror(errno.EPERM))
+
+    if able != "in one step":
+        monkeypatch.setattr(linux, "_libc", NoSuchRename)
+    if able == "by looking first":
+        monkeypatch.setattr(os, "link", no_links)
+    (tmp_path / taken).write_bytes(b"somebody's only copy")
+    (tmp_path / "new").write_bytes(b"new")
+    for name in ("TAKE.BIN", "take.bin") if able == "by looking first" else ("TAKE.BIN",):
+        if free:
+            assert linux.rename_new("new", name, folder) is (able != "by looking first")
+            assert (tmp_path / name).read_bytes() == b"new"
+            os.rename(tmp_path / name, tmp_path / "new")
+            continue
+        with pytest.raises(FileExistsError):
+            linux.rename_new("new", name, folder)
+        assert sorted(os.listdir(tmp_path)) == ["TAKE.BIN", "new"]
+    assert (tmp_path / taken).read_bytes() == b"somebody's only copy"
