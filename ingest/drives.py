@@ -76,6 +76,8 @@ class Volume:
     rotational: bool | None
     enclosures: tuple[str, ...] = ()
     """The boxes (USB devices) that the disks hang from, where the system tells."""
+    part: bool = False
+    """Only a folder of the file system is mounted there."""
 
     @property
     def own_place(self) -> str:
@@ -157,6 +159,7 @@ def look_at(path: str) -> Volume:
         system=_system(st_dev, mount),
         rotational=mount.rotational,
         enclosures=mount.enclosures,
+        part=mount.part,
     )
 
 

@@ -127,6 +127,8 @@ def _not_counted(copy: CopyNow, found: CardFound, policy: Policy) -> Reason | No
     )
     if weak is Weakness.BAD:
         return Reason(f"the copy on {name} is {copy.state.state}", _mend(copy))
+    if _in_the_card(copy, found):
+        return Reason(f"the copy on {name} lies in the folder that is judged as the card", _ANEW)
     if _on_the_card(copy.drive, found):
         return Reason(f"{name} is on the card's own device", _ANEW)
     if not found.as_last_known:
@@ -218,6 +220,14 @@ def _touched(copy: CopyNow) -> Reason | None:
     if audited and look is not None and found_time(looked.mtime_ns or 0) in look.detail:
         return None
     return Reason(f"the copy on {shown(copy.drive.name)}: {looked.detail}", _AUDIT)
+
+
+def _in_the_card(copy: CopyNow, found: CardFound) -> bool:
+    """Whether a card that is a folder on this computer's own disk is, or holds, the copy."""
+    card, volume = found.volume, copy.drive.volume
+    if card is None or volume is None:
+        return False
+    return f"{volume.root}/{copy.path}".startswith(card.root.rstrip("/") + "/")
 
 
 def _on_the_card(drive: DriveNow, found: CardFound) -> bool:

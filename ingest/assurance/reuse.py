@@ -67,6 +67,17 @@ def judge_card(found: CardFound, policy: Policy) -> Verdict:
         reasons.add(
             f"could not be read ({detail})", "try another reader or cable, then ask again", path
         )
+    for path in found.covered:
+        reasons.add(
+            "another volume is mounted on it, and hides what the card holds there",
+            "unmount that one, then ask again",
+            path,
+        )
+    if found.volume is not None and found.volume.part and not found.volume.system:
+        reasons.add(
+            "only a folder of the card is mounted there, and the rest was not looked at",
+            "name the place where all of it is mounted",
+        )
     shift = _shift(found.files)
     verdicts = []
     rolls: list[dict[int, str]] = []

@@ -159,6 +159,8 @@ class CardFound:
     files: tuple[FileNow, ...]
     unreadable: tuple[tuple[str, str], ...] = ()
     """Path and detail of what could not even be listed."""
+    covered: tuple[str, ...] = ()
+    """Folders of it on which another volume is mounted: it hides what the card holds there."""
     volume: Volume | None = None
     today: date | None = None
     """The date by the production's clock; None: by `now`."""

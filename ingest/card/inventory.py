@@ -17,6 +17,7 @@ from ingest.names import shown
 from ingest.platforms import posix_files
 
 __all__ = [
+    "OTHER_VOLUME",
     "CardFile",
     "Inventory",
     "NotFollowed",
@@ -24,6 +25,10 @@ __all__ = [
     "card_inventory",
     "inventory",
 ]
+
+
+OTHER_VOLUME = "other volume"
+"""Kind of a folder on which another file system is mounted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +145,7 @@ def _walk(folder: int, prefix: str, device: int, found: _Found, *, litter: bool)
             left_out = litter or is_litter(name, folder=True)
             empty = empty and left_out
             if info.st_dev != device:
-                found.not_followed.append(NotFollowed(path, "other volume"))
+                found.not_followed.append(NotFollowed(path, OTHER_VOLUME))
                 continue
             try:
                 below = os.open(

@@ -145,7 +145,7 @@ def _mount(line: str, system: System) -> Mount | None:
     front, back = before.split(" "), after.split(" ")
     if not separator or len(front) < 6 or len(back) < 3:
         return None
-    mount_id, _, numbers, _, point, options = front[:6]
+    mount_id, _, numbers, top, point, options = front[:6]
     fs_type, source, super_options = back[:3]
     major, _, minor = numbers.partition(":")
     try:
@@ -167,6 +167,8 @@ def _mount(line: str, system: System) -> Mount | None:
         rotational=system.rotational(disks),
         st_dev=st_dev,
         enclosures=system.enclosures(disks),
+        # A subvolume of btrfs, and a share's folder, are how these are mounted on any day.
+        part=top != "/" and source.startswith("/dev/") and fs_type != "btrfs",
         server=_server(source, super_options) if fs_type in NETWORK else None,
     )
 

@@ -24,5 +24,7 @@ class Mount:
     st_dev: int
     enclosures: tuple[str, ...] = ()
     """The boxes (USB devices) that hold the disks, where the system tells."""
+    part: bool = False
+    """Only a folder of the file system is mounted there, where the system tells."""
     server: str | None = None
     """A network share's server, by address where the system tells it."""

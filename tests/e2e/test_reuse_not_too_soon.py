@@ -120,3 +120,16 @@ def test_a_file_whose_second_read_failed_was_read_once(
     assert why == "C0101.BIN: the card was read once, and twice is asked for"
     assert ingest("reuse", card, "--reread").code == 0
     assert ingest("reuse", card).code == 0
+
+
+def test_a_copy_that_is_what_is_named_as_the_card_does_not_count(
+    place: Path, ingest: Runner
+) -> None:
+    """The roll's own folder on a drive, named in place of the card, its hash lists taken away."""
+    to = ("--to", place / "HERON", "--to", place / "OTTER")
+    words = ("--day", "1", "--roll", "card", "--card", "green", *to)
+    assert ingest("offload", other_card(place, "C0101.BIN"), *words).code == 0
+    copy = place / "HERON" / "Saltmarsh" / "D01_2026-03-02" / "card"
+    shutil.rmtree(copy / "ascmhl")
+    why = held(ingest("reuse", copy, "--json"))
+    assert "the copy on HERON lies in the folder that is judged as the card" in why

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from ingest.assurance.reuse import CardFound, DriveNow, Looked, Policy, Verdict, judge_card
-from ingest.card.inventory import card_inventory
+from ingest.card.inventory import OTHER_VOLUME, card_inventory
 from ingest.catalog.catalog import Catalog
 from ingest.catalog.records import Copy, Observer
 from ingest.drives import card_at, look_at, recognise
@@ -107,6 +107,7 @@ def judge_reuse(
         now=time,
         files=copied.with_candidates(files, drives, looks, looked),
         unreadable=tuple((one.path, one.detail) for one in found.unreadable),
+        covered=tuple(one.path for one in found.not_followed if one.kind == OTHER_VOLUME),
         volume=volume,
         today=production_date(time, settings.time_zone),
         holds=tuple(copied.holds()),
