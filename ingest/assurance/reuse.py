@@ -226,6 +226,19 @@ def _known(file: FileNow, shift: int, reasons: Reasons) -> tuple[Known, ...]:
     if read:
         same = [known for known in same if agrees(known.record, read) is True]
     if not same:
+        listed = {
+            shown(known.roll)
+            for known in file.candidates
+            if not known.record.samples and agrees(known.record, read) is not False
+        }
+        if listed:
+            reasons.add(
+                f"has the name and size of a file that is known as {', '.join(sorted(listed))} "
+                "from hash lists alone, by no card's read",
+                "offload this card again (ingest offload)",
+                file.path,
+            )
+            return ()
         names = ", ".join(sorted({shown(known.roll) for known in file.candidates}))
         reasons.add(
             f"has the name and size of a file copied as {names}, but other content",

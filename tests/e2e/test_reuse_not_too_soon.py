@@ -133,3 +133,24 @@ def test_a_copy_that_is_what_is_named_as_the_card_does_not_count(
     shutil.rmtree(copy / "ascmhl")
     why = held(ingest("reuse", copy, "--json"))
     assert "the copy on HERON lies in the folder that is judged as the card" in why
+
+
+def test_what_is_known_from_hash_lists_alone_is_not_called_other_content(
+    place: Path, ingest: Runner
+) -> None:
+    """The catalog is lost and rebuilt, the drives are audited: the card was read by no run that is
+    known. Offloaded again, it may go."""
+    (place / "catalog.sqlite3").unlink()
+    assert ingest("rebuild", place / "HERON", place / "OTTER").code == 0
+    assert ingest("audit", "HERON", "OTTER").code == 0
+    for words in ((), ("--reread",)):
+        why = held(ingest("reuse", place / "card", *words, "--json"))
+        assert "known as A003 from hash lists alone" in why
+        assert "other content" not in why
+    clip = place / "card" / "CLIP" / "C0001.BIN"
+    clip.write_bytes(clip.read_bytes()[::-1])
+    why = held(ingest("reuse", place / "card", "--reread", "--json"))
+    assert "C0001.BIN: has the name and size of a file copied as A003, but other content" in why
+    to = ("--to", place / "HERON", "--to", place / "OTTER")
+    assert ingest("offload", place / "card", *to).code == 0
+    assert ingest("reuse", place / "card").code == 0
