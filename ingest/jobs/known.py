@@ -163,7 +163,8 @@ class RollOverview:
     drives: tuple[RollOnDrive, ...]
     copies: int
     """Proven copies on devices shown to be separate, of the file that has the fewest; none of
-    them on a drive that is dead or lost, or was and has not been read since."""
+    them on a drive that is dead or lost, or was and has not been read since, or whose hardware
+    came in as another drive since."""
     finished: bool
     """No offload of it was cut off without a later one that ended."""
 
@@ -226,7 +227,7 @@ def roll_overviews(
                 place=places[copy.drive_id],
                 now=now,
             )
-            if weak is None:
+            if weak is None and not here.formatted_since:
                 good[copy.file_id].add(copy.drive_id)
         sets = {frozenset(drive_ids) for drive_ids in good.values()}
         fewest = min(

@@ -95,6 +95,7 @@ def test_a_drive_whose_hardware_is_another_drive_now_counts_for_nothing(
     assert ingest("offload", other_card(place, "C0101.BIN"), *words).code == 0
     why = held(ingest("reuse", place / "card", "--offline-ok", "--json"))
     assert "HERON: its hardware came in as another drive since" in why
+    assert "A003: one copy" in ingest("rolls").out
     assert packed(ingest, "card")["state"] == "hold"
 
 
