@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import errno
 import os
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -18,6 +19,7 @@ from ingest.copying.reading import ColdFile
 from ingest.copying.roll_folder import RollFolder
 from ingest.copying.tree import Tree, split
 from ingest.drives import Volume
+from ingest.errors import Stopped
 from ingest.platforms import posix_files
 
 __all__ = ["DAMAGED", "Salvaged", "pieces_of", "salvage"]
@@ -71,10 +73,12 @@ def salvage(
     size: int,
     folders: Sequence[RollFolder],
     run: str,
+    stop: threading.Event,
 ) -> Salvaged:
     """Keep what can be read of one file of the card on every drive that takes it.
 
-    Raises OSError when nothing at all can be had from the card.
+    Raises OSError when nothing at all can be had from the card, Stopped when `stop` is set:
+    nothing is kept then.
     """
     buffer = Buffer()
     holes: list[tuple[int, int]] = []
@@ -86,6 +90,8 @@ def salvage(
         try:
 
             def read(offset: int, length: int) -> memoryview:
+                if stop.is_set():
+                    raise Stopped("stopped")
                 poison(buffer.view[:length])
                 file.fill(buffer.view, offset, length)
                 return buffer.view[:length]

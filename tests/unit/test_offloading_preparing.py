@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import threading
 from collections.abc import Callable, Iterator
@@ -437,3 +438,54 @@ def test_a_roll_that_is_carried_on_by_itself_is_not_planned_anew(desk: Desk) -> 
     told: list[Event | Phase] = []
     assert desk.offload(desk.plan(card), told.append).verdict == "matched"
     assert Phase.PLANNING_ANEW not in told
+
+
+# Stopped after the copying ------------------------------------------------------------------------
+
+
+def test_stopped_while_the_card_is_read_again_it_counts_as_read_once(desk: Desk) -> None:
+    """And the rest of it is not read."""
+    stop = threading.Event()
+    result = desk.offload(
+        desk.plan(desk.card(), reread=True),
+        lambda event: stop.set() if event is Phase.REREADING else None,
+        stop,
+    )
+    assert result.stopped
+    assert (result.card_read, result.hash_lists) == (1, ())
+    again = desk.offload(desk.plan(desk.card()))
+    assert (again.verdict, len(again.hash_lists)) == ("matched", 2)
+
+
+def test_stopped_while_a_bad_spot_is_read_around_nothing_half_done_is_kept(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The next run of the same command reads around it again."""
+    card = desk.card(**{A001[0]: b"x" * 5000, A001[1]: b"y" * 3_000_000})
+    bad = (card / A001[1]).stat().st_ino
+    real = os.preadv
+
+    def preadv(fd: int, views: list[memoryview], offset: int) -> int:
+        if os.fstat(fd).st_ino == bad and offset < 4096:
+            if told and told[-1] is Phase.SALVAGING:
+                stop.set()
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        return real(fd, views, offset)
+
+    monkeypatch.setattr(os, "preadv", preadv)
+    stop, told = threading.Event(), list[Event | Phase]()
+
+    def left() -> list[str]:
+        return sorted(
+            found.name
+            for drive in ("HERON", "OTTER")
+            for found in (desk.place / drive).rglob("*")
+            if found.name.endswith((".damaged", ".unfinished"))
+        )
+
+    stopped = desk.offload(desk.plan(card), told.append, stop)
+    assert stopped.stopped
+    assert left() == []
+    told.clear()
+    desk.offload(desk.plan(card))
+    assert left() == [f"{A001[1]}.damaged"] * 2

@@ -12,7 +12,7 @@ from ingest.copying.reading import read_cold
 from ingest.copying.roll_folder import RollFolder
 from ingest.copying.salvage import salvage
 from ingest.copying.values import COMPARED
-from ingest.errors import BadCard
+from ingest.errors import BadCard, Stopped
 from ingest.jobs.offloading.card_history import differing
 from ingest.jobs.offloading.ledger import Ledger
 from ingest.jobs.offloading.values import Problem
@@ -42,7 +42,11 @@ def salvage_unread(
         detail = outcome.detail
         if not stop.is_set():
             try:
-                kept = salvage(card, work.plan.card_volume, outcome.path, outcome.size, able, run)
+                kept = salvage(
+                    card, work.plan.card_volume, outcome.path, outcome.size, able, run, stop
+                )
+            except Stopped:
+                detail += "; stopped before what can be read of it was kept"
             except OSError as error:
                 detail = error.strerror or str(error)
             else:
@@ -78,13 +82,21 @@ def look_again(work: Ledger) -> None:
             work.note(CardNote(kind, path, "while the card was copied"))
 
 
-def reread(work: Ledger, card: int) -> None:
+def reread(work: Ledger, card: int, stop: threading.Event) -> None:
     """Read every file of the card a second time, past the cache, and compare. A read that differs
-    is evidence against the card, recorded before it is told."""
+    is evidence against the card, recorded before it is told. Once `stop` is set the card counts
+    as read once."""
+
+    def go_on(_: int) -> None:
+        if stop.is_set():
+            raise Stopped("stopped")
+
     ids: dict[str, int] = {}
     for path, outcome in work.read.items():
         try:
-            again = read_cold(card, path, [COMPARED], work.plan.card_volume)
+            again = read_cold(card, path, [COMPARED], work.plan.card_volume, go_on)
+        except Stopped:
+            return
         except OSError as error:
             work.note(CardNote("unreadable", path, error.strerror or str(error)))
             continue

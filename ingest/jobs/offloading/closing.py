@@ -44,7 +44,9 @@ def close(
     look_again(work)
     if work.plan.request.reread:
         tell(Phase.REREADING)
-        reread(work, card)
+        reread(work, card, stop)
+        if stop.is_set():
+            return
     if not work.problems and not work.unfinished:
         tell(Phase.CARD_FREE)
     make_empty_folders(work, folders)
