@@ -108,19 +108,32 @@ class ColdFile:
     def fill(self, view: memoryview, offset: int, length: int) -> None:
         """Read exactly `length` bytes at `offset` (aligned) into the start of `view` (aligned).
 
-        `view` must have room for `length` rounded up to the alignment. Loops on every count.
+        `view` must have room for `length` rounded up to the alignment. Loops on every count. Where
+        a direct read is refused after all, it goes through the cache, and the route says so.
         Raises EndedEarlyError when the file ends before, OSError when it can't be read.
         """
         got = 0
         while got < length:
-            start = got // ALIGNMENT * ALIGNMENT if self.direct else got
+            direct = self.direct
+            start = got // ALIGNMENT * ALIGNMENT if direct else got
             want = length - start
-            if self.direct:
+            if direct:
                 want = -(-want // ALIGNMENT) * ALIGNMENT
-            count = posix_files.preadv(self.fd, [view[start : start + want]], offset + start)
+            try:
+                count = posix_files.preadv(self.fd, [view[start : start + want]], offset + start)
+            except OSError as error:
+                if not direct or error.errno != errno.EINVAL:
+                    raise
+                self._go_through_cache()
+                continue
             if start + count <= got:
                 raise EndedEarlyError(offset + got, self.size)
             got = start + count
+
+    def _go_through_cache(self) -> None:
+        platforms.through_cache(self.fd)
+        self.direct = self._proven = False
+        platforms.drop_cache(self.fd)
 
 
 def read_cold(

@@ -166,7 +166,7 @@ class Writer:
             large = self._large = self._begin_large(piece.task)
             platforms.preallocate(large.fd, task.size)
         whole = piece.length // ALIGNMENT * ALIGNMENT if large.direct else piece.length
-        _write_at(large.fd, view[:whole], piece.offset, direct=large.direct)
+        self._write_whole(large, view[:whole], piece.offset)
         if whole < piece.length:
             # A direct write takes whole blocks only; the rest goes by a second descriptor.
             above, _ = split(task.path)
@@ -181,6 +181,17 @@ class Writer:
         elif large.written - large.handed_on >= _RANGE:
             large.handed_on = large.written
             self._hand_on(Range(large.task, large.name, large.fd, None, large.written, False))
+
+    def _write_whole(self, large: _Large, view: memoryview, offset: int) -> None:
+        """Write; where that is refused directly after all, through the cache."""
+        try:
+            _write_at(large.fd, view, offset, direct=large.direct)
+        except OSError as error:
+            if not large.direct or error.errno != errno.EINVAL:
+                raise
+            platforms.through_cache(large.fd)
+            large.direct = False
+            _write_at(large.fd, view, offset)
 
     def _begin_large(self, task: int) -> _Large:
         """Open it, once the reader-back has closed enough of those before."""

@@ -15,6 +15,7 @@
 | `mounts()`              | every mounted file system, with the whole disks behind it          |
 | `mount_of(fd, root)`    | the one that an open folder lies on                                |
 | `read_counter(disks)`   | bytes that these disks have delivered, or None: the witness        |
+| `through_cache(fd)`     | what this descriptor transfers goes through the page cache from now on |
 | `waited_s(pid)`         | seconds that a process was ready to work and got no processor      |
 | `lacking()`             | what keeps the engine from running on this system, or None         |
 
@@ -49,6 +50,7 @@ if sys.platform == "linux":
         preallocate,
         read_counter,
         rename_new,
+        through_cache,
         waited_s,
     )
 elif sys.platform == "darwin":
@@ -66,6 +68,7 @@ elif sys.platform == "darwin":
         preallocate,
         read_counter,
         rename_new,
+        through_cache,
         waited_s,
     )
 elif sys.platform == "win32":
@@ -84,6 +87,7 @@ elif sys.platform == "win32":
         preallocate,
         read_counter,
         rename_new,
+        through_cache,
         waited_s,
     )
 else:
@@ -111,5 +115,6 @@ __all__ = [
     "preallocate",
     "read_counter",
     "rename_new",
+    "through_cache",
     "waited_s",
 ]

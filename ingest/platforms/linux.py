@@ -39,6 +39,7 @@ __all__ = [
     "preallocate",
     "read_counter",
     "rename_new",
+    "through_cache",
     "waited_s",
 ]
 
@@ -116,6 +117,12 @@ def open_direct(name: str, folder: int, *, direct: bool = True) -> tuple[int, bo
             with contextlib.suppress(FileNotFoundError):
                 os.unlink(name, dir_fd=folder)
     return os.open(name, flags, 0o644, dir_fd=folder), False
+
+
+def through_cache(fd: int) -> None:
+    """Take O_DIRECT off a descriptor: some file systems open with it and refuse the transfer
+    (open(2), "O_DIRECT": EINVAL)."""
+    fcntl.fcntl(fd, fcntl.F_SETFL, fcntl.fcntl(fd, fcntl.F_GETFL) & ~os.O_DIRECT)
 
 
 def flush(fd: int) -> None:

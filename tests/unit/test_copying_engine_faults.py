@@ -28,7 +28,42 @@ from ingest.copying.values import (
     DriveStopped,
     Event,
 )
-from ingest.evidence import State
+from ingest.evidence import Route, State
+
+# Direct transfers refused ----------------------------------------------------------------------
+
+
+@pytest.mark.skipif(not hasattr(os, "O_DIRECT"), reason="needs O_DIRECT")
+@pytest.mark.parametrize("refused", ["preadv", "pwrite"])
+def test_a_direct_transfer_refused_after_an_open_that_was_not_goes_through_the_cache(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, refused: str
+) -> None:
+    """All is copied; what was read so is never said to come from the medium (open(2), O_DIRECT:
+    a file system may refuse either)."""
+    import fcntl
+
+    real = getattr(os, refused)
+    met: set[str] = set()
+
+    def transfer(fd: int, *words: object) -> int:
+        if fcntl.fcntl(fd, fcntl.F_GETFL) & os.O_DIRECT:
+            met.add(here().split()[-1])
+            raise OSError(errno.EINVAL, os.strerror(errno.EINVAL))
+        return int(real(fd, *words))
+
+    monkeypatch.setattr(os, refused, transfer)
+    sizes = {"small.mov": 5000, "odd.mov": 9 * MIB + 77, "even.mov": 6 * MIB}
+    tasks = [bench.put(name, content(size)) for name, size in sizes.items()]
+    found = bench.copy(tasks)
+    if not met:
+        pytest.skip("this file system refuses direct transfers at the open")
+    for name, size in sizes.items():
+        assert states(found[name]) == [State.MATCHED]
+        assert (bench.roll() / name).read_bytes() == content(size)
+        if refused == "preadv":
+            assert found[name].copies[0].route is Route.CACHE_POSSIBLE
+    assert met == ({"card", "back"} if refused == "preadv" else {"writer"})
+
 
 # A card that gives less ----------------------------------------------------------------------
 
