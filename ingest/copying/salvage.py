@@ -91,7 +91,7 @@ def salvage(
 
             def read(offset: int, length: int) -> memoryview:
                 if stop.is_set():
-                    raise Stopped("stopped")
+                    raise Stopped("It was stopped.")
                 poison(buffer.view[:length])
                 file.fill(buffer.view, offset, length)
                 return buffer.view[:length]

@@ -25,10 +25,14 @@ SIZES = {
     **{f"STILLS/S{number:04}.DAT": 30_000 + number for number in range(50)},
 }
 
+LONG = SIZES | {f"CLIP/B{number:03}.BIN": 7 * MIB + number for number in range(12)}
+"""Far more than the memory that is read ahead: the last file can't have been read when the first
+are being written."""
+
 
 @pytest.fixture
 def pair() -> Iterator[tuple[Drive, Drive]]:
-    with loop_drive(112, name="a") as a, loop_drive(112, name="b") as b:
+    with loop_drive(192, name="a") as a, loop_drive(192, name="b") as b:
         yield a, b
 
 
@@ -164,7 +168,7 @@ def test_a_card_that_changes_while_it_is_copied_is_said_and_never_called_matched
     """Somebody records on, or deletes, while the card is being copied: exit 3, the file named,
     every other file copied."""
     card = tmp_path / "card"
-    content = fill_card(card, SIZES)
+    content = fill_card(card, LONG)
     last = max(content)
     intake = Intake(card, pair, tmp_path / "catalog.db")
     process = intake.start()
@@ -198,7 +202,7 @@ def test_a_file_that_grows_is_in_after_the_next_run(
 ) -> None:
     """The take that was still being recorded: the same command later brings it in whole."""
     card = tmp_path / "card"
-    content = fill_card(card, SIZES)
+    content = fill_card(card, LONG)
     last = max(content)
     intake = Intake(card, pair, tmp_path / "catalog.db")
     process = intake.start()

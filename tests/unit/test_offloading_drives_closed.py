@@ -19,7 +19,7 @@ from ingest.jobs.offloading import drives_closed
 from ingest.jobs.offloading.preparing import prepare
 from ingest.jobs.offloading.running import run_offload
 from ingest.jobs.offloading.values import Phase, Request, Result
-from ingest.media import workers
+from ingest.media import crew
 from ingest.settings import Settings
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=timezone(timedelta(hours=1)))
@@ -147,7 +147,7 @@ def test_asked_to_stop_while_clips_are_read_it_doesnt_wait_for_the_readers(
     tmp_path: Path, catalog: Catalog, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """None is recorded, so that the next run reads them."""
-    monkeypatch.setattr(workers, "_CHILD", "import time; time.sleep(600)")
+    monkeypatch.setattr(crew, "_CHILD", "import time; time.sleep(600)")
     stop = threading.Event()
     result = offload(
         tmp_path,

@@ -89,7 +89,7 @@ def reread(work: Ledger, card: int, stop: threading.Event) -> None:
 
     def go_on(_: int) -> None:
         if stop.is_set():
-            raise Stopped("stopped")
+            raise Stopped("It was stopped.")
 
     ids: dict[str, int] = {}
     for path, outcome in work.read.items():
