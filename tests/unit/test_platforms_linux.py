@@ -375,3 +375,10 @@ def test_a_rename_never_replaces_whatever_the_file_system_can_do(
             linux.rename_new("new", name, folder)
         assert sorted(os.listdir(tmp_path)) == ["TAKE.BIN", "new"]
     assert (tmp_path / taken).read_bytes() == b"somebody's only copy"
+
+
+def test_who_waited_for_a_processor_is_told_and_who_is_not_there_did_not() -> None:
+    """Seconds, never less than before."""
+    before = linux.waited_s(os.getpid())
+    assert 0 <= before <= linux.waited_s(os.getpid())
+    assert linux.waited_s(2**22 + 1) == 0.0
