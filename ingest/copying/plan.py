@@ -25,7 +25,6 @@ __all__ = [
     "Stock",
     "check_names",
     "check_places",
-    "check_room",
     "copies_on",
     "inside",
     "room_for",
@@ -115,20 +114,6 @@ def room_for(sizes: Sequence[int]) -> int:
     folders, hash list and journal."""
     needed = sum(-(-size // _BLOCK) * _BLOCK + 512 for size in sizes)
     return needed + _SPARE + needed // _SPARE_SHARE if sizes else 0
-
-
-def check_room(destination: Volume, sizes: Sequence[int], reclaimable: int = 0) -> None:
-    """Refuse a drive on which files of these sizes don't fit, whole blocks and a little spare
-    for folders, hash list and journal counted. `reclaimable`: bytes that become free before the
-    first is written. Raises BadDestination."""
-    needed = room_for(sizes)
-    free = destination.free + reclaimable
-    if needed > free:
-        raise BadDestination(
-            f"Not enough room on {shown(destination.root)}: {needed:,} bytes are needed, "
-            f"{free:,} are free.",
-            do="name a drive with more room, or make room on this one",
-        )
 
 
 def check_names(files: Sequence[CardFile], destination: Volume) -> None:

@@ -15,7 +15,6 @@ from ingest.copying.plan import (
     Stock,
     check_names,
     check_places,
-    check_room,
     copies_on,
     take_stock,
 )
@@ -134,28 +133,6 @@ def test_copies_are_counted_by_physical_device(volume: Make) -> None:
     assert copies_on([heron, otter, both]) == 1
     assert copies_on([both, otter, heron]) == 1
     assert copies_on([heron, unknown, otter]) == 1
-
-
-def test_room_counts_whole_blocks_and_something_to_spare(volume: Make) -> None:
-    """A thousand files of one byte take a thousand blocks; nothing to write always fits."""
-    full = volume("HERON", free=0)
-    check_room(full, [])
-    with pytest.raises(BadDestination, match="room"):
-        check_room(full, [0])
-    with pytest.raises(BadDestination, match="room"):
-        check_room(volume("HERON", free=GIB), [GIB])
-    check_room(volume("HERON", free=GIB + GIB // 50), [GIB])
-    with pytest.raises(BadDestination, match="room"):
-        check_room(volume("HERON", free=6_000_000), [1] * 1000)
-    check_room(volume("HERON", free=10_000_000), [1] * 1000)
-
-
-def test_not_enough_room_says_how_much_is_needed(volume: Make) -> None:
-    """Needed and free, in bytes."""
-    with pytest.raises(
-        BadDestination, match=r"5,000,000,000|5,0\d\d,\d\d\d,\d\d\d.*1,000 are free"
-    ):
-        check_room(volume("HERON", free=1000), [5_000_000_000])
 
 
 def test_a_name_that_the_drive_cannot_hold_is_refused(volume: Make) -> None:

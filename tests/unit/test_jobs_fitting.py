@@ -14,6 +14,7 @@ from ingest.errors import BadDestination
 from ingest.jobs.fitting import check_room
 
 GB = 1_000_000_000
+GIB = 2**30
 
 
 def test_not_enough_room_is_told_in_units_that_a_person_reads(tmp_path: Path) -> None:
@@ -45,3 +46,26 @@ def test_a_drive_on_which_all_fits_is_not_refused(tmp_path: Path) -> None:
     with pytest.raises(BadDestination):
         check_room(replace(drive, free=drive.free - 1), [GB])
     check_room(replace(drive, free=drive.free - 1), [GB], reclaimable=1)
+
+
+def test_room_counts_whole_blocks_and_something_to_spare(tmp_path: Path) -> None:
+    """A thousand files of one byte take a thousand blocks; nothing to write always fits."""
+    drive = look_at(str(tmp_path))
+    full = replace(drive, free=0)
+    check_room(full, [])
+    with pytest.raises(BadDestination, match="room"):
+        check_room(full, [0])
+    with pytest.raises(BadDestination, match="room"):
+        check_room(replace(drive, free=GIB), [GIB])
+    check_room(replace(drive, free=GIB + GIB // 50), [GIB])
+    with pytest.raises(BadDestination, match="room"):
+        check_room(replace(drive, free=6_000_000), [1] * 1000)
+    check_room(replace(drive, free=10_000_000), [1] * 1000)
+
+
+def test_not_enough_room_says_how_much_is_needed(tmp_path: Path) -> None:
+    """Needed and free, in bytes."""
+    with pytest.raises(BadDestination) as told:
+        check_room(replace(look_at(str(tmp_path)), free=1000), [5_000_000_000])
+    assert 5_000_000_000 <= told.value.figures["needed"] < 5_100_000_000
+    assert told.value.figures["free"] == 1000
