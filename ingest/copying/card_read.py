@@ -72,8 +72,8 @@ class Reads:
             return len(self._digests[task]) == self._kinds
         return self._ended or state is not CardState.NOT_REACHED
 
-    def wait(self, task: int, stop: threading.Event) -> CardReadOf:
-        """The card's read of a file, once it is settled (or as it stands when stopped)."""
+    def wait(self, task: int, stop: threading.Event) -> None:
+        """Until a file is settled, or it was stopped."""
         if not self.is_settled(task):
             with self._changed:
                 self._waiting += 1
@@ -83,9 +83,9 @@ class Reads:
                             break
                 finally:
                     self._waiting -= 1
-        return self.of(task)
 
     def of(self, task: int) -> CardReadOf:
+        """The card's read of a file as it stands now."""
         state = self._states[task]
         detail = self._details.get(task, "")
         if state is CardState.READ and not self.is_settled(task):

@@ -80,7 +80,7 @@ class DriveWorker:
         self._read_back = ReadBack(
             folder.handle, volume, tasks, self._to_finish.put, self._move, open_files
         )
-        self._finisher = Finisher(folder, number, tasks, reads, outcomes, stop, self._writer)
+        self._finisher = Finisher(folder, number, tasks, reads, outcomes, self._writer)
         self._late = folder.destination.read_back_after
 
     @property

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import os
 import queue
-import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
@@ -85,7 +84,6 @@ class Finisher:
         tasks: Sequence[FileTask],
         reads: Reads,
         outcomes: queue.SimpleQueue[CopyOutcomeOf],
-        stop: threading.Event,
         writer: _NewFolders,
     ) -> None:
         self._folder = folder
@@ -94,7 +92,6 @@ class Finisher:
         self._tasks = tasks
         self._reads = reads
         self._outcomes = outcomes
-        self._stop = stop
         self._writer = writer
         self._refused = False
 
@@ -102,12 +99,13 @@ class Finisher:
         self._tree.close()
 
     def finish(self, batch: Sequence[Checked]) -> None:
-        """Finish a batch. Raises OSError when the drive refuses; nothing that was not flushed,
-        journalled and renamed is told as matched, nor anything after a refusal: what a flush
-        that failed left undone, no later flush makes good."""
+        """Finish a batch of files whose card read is settled. Raises OSError when the drive
+        refuses; nothing that was not flushed, journalled and renamed is told as matched, nor
+        anything after a refusal: what a flush that failed left undone, no later flush makes
+        good."""
         matched: list[tuple[Checked, CardReadOf]] = []
         for checked in batch:
-            card = self._reads.wait(checked.task, self._stop)
+            card = self._reads.of(checked.task)
             state, detail = compare(self._tasks[checked.task], card, checked)
             if state is State.MATCHED and checked.name is not None:
                 matched.append((checked, card))
