@@ -9,7 +9,7 @@ count in `counting`.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from ingest.assurance.counting import enough_copies
 from ingest.assurance.devices import separate_devices
@@ -105,7 +105,8 @@ def judge_card(found: CardFound, policy: Policy) -> Verdict:
         reasons.add("no file was found on it", "check that it is the right card, and mounted")
     chosen = _rolls(rolls)
     on_it = {roll_id: name for of_file in rolls for roll_id, name in of_file.items()}
-    _decided(found, policy, on_it, chosen | found.mostly_here, reasons)
+    binding = {one: on_it[one] for one in chosen | found.mostly_here if one in on_it}
+    _decided(found, policy, binding, reasons)
     names = tuple(sorted({on_it[roll_id] for roll_id in chosen}))
     told = reasons.told()
     if told or not all(verdict.good for verdict in verdicts):
@@ -130,15 +131,14 @@ def _rolls(of_files: Sequence[Mapping[int, str]]) -> frozenset[int]:
 def _decided(
     found: CardFound,
     policy: Policy,
-    on_it: Mapping[int, str],
-    chosen: Collection[int],
+    binding: Mapping[int, str],
     reasons: Reasons,
 ) -> None:
-    """What people and the policy decided, whatever the copies are. `on_it`: the rolls that files
-    of the card came in with, by id; `chosen`: those of them whose decisions bind this card."""
+    """What people and the policy decided, whatever the copies are. `binding`: id and name of the
+    rolls on the card whose decisions bind it."""
     today = found.today or found.now.date()
     for hold in found.holds:
-        if hold.roll_id not in on_it or hold.roll_id not in chosen:
+        if hold.roll_id not in binding:
             continue
         roll, setting = shown(hold.roll), f"ingest rolls set {typed(hold.roll)}"
         if hold.because is not None:
@@ -155,9 +155,9 @@ def _decided(
         reasons.add(f"the policy keeps every card until {policy.hold_until}", "keep it until then")
     here = {path for file in found.files for path in path_ends(file.path)}
     for one in found.undecoded:
-        if one.roll_id not in on_it or one.roll_id not in chosen or one.path not in here:
+        if one.roll_id not in binding or one.path not in here:
             continue
-        viewed = f"ingest rolls set {typed(on_it[one.roll_id])} --viewed WHO"
+        viewed = f"ingest rolls set {typed(binding[one.roll_id])} --viewed WHO"
         if one.broken:
             # The copies equal the card, and the card's own file is what is broken.
             reasons.add(

@@ -73,17 +73,17 @@ def drives_here(catalog: Catalog, places: Iterable[str] = ()) -> tuple[DriveHere
                 seen = None  # it left between the two looks
         doubt = identity_doubt(drive, seen) if seen is not None else ""
         found.append(DriveHere(drive, seen, volume, doubt))
-    found = [
-        replace(here, formatted_since=here.seen is None and _formatted_since(here.drive, known))
-        for here in found
-    ]
     certain = {here.drive.marker for here in found if here.seen is not None and not here.doubt}
-    return tuple(
+    settled = (
         # Another drive of the same marker is the one that is here; this one isn't.
-        DriveHere(here.drive, None, None, "", _formatted_since(here.drive, known))
+        DriveHere(here.drive, None, None, "")
         if here.doubt and here.drive.marker in certain
         else here
         for here in found
+    )
+    return tuple(
+        replace(here, formatted_since=here.seen is None and _formatted_since(here.drive, known))
+        for here in settled
     )
 
 

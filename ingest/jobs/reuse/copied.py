@@ -196,10 +196,8 @@ class Copied:
 
     def _card_reads(self, record: FileRecord) -> int:
         reads = self._reads.get(record.offload_id, 1)
-        if (
-            record.offload_id,
-            record.path,
-        ) in self._unread:  # it was copied: its second read failed
+        if (record.offload_id, record.path) in self._unread:
+            # It was copied, so it is the second read that failed.
             reads = min(reads, 1)
         return max(reads, 1) + 1 if any(self._equal_again(record)) else reads
 

@@ -55,9 +55,8 @@ def judge_reuse(
     """Judge the card at `card` by the evidence, with everything looked at now.
 
     What is found bad on a drive is recorded as evidence (`run` ties it together). `reread`: every
-    byte of the card is read past the cache and compared, not only samples, and what is equal is
-    recorded too. `settings`: where
-    drives live, and the production's time zone. Raises BadCard.
+    byte of the card is read past the cache and compared, not only samples, and what it gave is
+    recorded too. `settings`: where drives live, and the production's time zone. Raises BadCard.
     """
     settings = settings or Settings()
     card_inventory(card)  # says best what is wrong with the folder that was named
