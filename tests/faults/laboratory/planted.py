@@ -79,7 +79,7 @@ def _plant(bug: str) -> None:
 
         def told_first(self: Finisher, batch: Sequence[Checked]) -> None:
             for checked in batch:
-                card = self._reads.wait(checked.task, self._stop)
+                card = self._reads.of(checked.task)
                 state, detail = compare(self._tasks[checked.task], card, checked)
                 if state is State.MATCHED and checked.name is not None:
                     self._tell(checked, state, detail, written=True)
